@@ -240,7 +240,9 @@ class Position:
         if self.name not in POSITION_NAMES:
             raise DataError(f"{self.name!r} is not a position.", f"Use one of {', '.join(POSITION_NAMES)}.")
         if not math.isfinite(self.time_s) or not 0.0 <= self.confidence <= 1.0:
-            raise DataError(f"Position {self.name} has no finite time or a confidence outside 0–1.", "Leave it out with a reason.")
+            raise DataError(
+                f"Position {self.name} has no finite time or a confidence outside 0–1.", "Leave it out with a reason."
+            )
 
 
 @dataclass(frozen=True)

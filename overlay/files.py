@@ -20,7 +20,9 @@ def output_error(path: Path, error: OSError) -> OutputError:
     if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
         return OutputError(f"{path} cannot be written: no permission.", "Choose a folder you can write to with --out.")
     if error.errno in (errno.ENOTDIR, errno.EEXIST, errno.EISDIR):
-        return OutputError(f"{path} cannot be written: a file or folder of that name is in the way.", "Choose another --out.")
+        return OutputError(
+            f"{path} cannot be written: a file or folder of that name is in the way.", "Choose another --out."
+        )
     return OutputError(f"{path} cannot be written: {error.strerror or error}.", "Choose another folder with --out.")
 
 
@@ -82,5 +84,7 @@ def sha256_of(path: Path) -> str:
             while block := source.read(1 << 20):
                 digest.update(block)
     except OSError as error:
-        raise InputError(f"{path} cannot be read: {error.strerror or error}.", "Check the name and the permissions.") from error
+        raise InputError(
+            f"{path} cannot be read: {error.strerror or error}.", "Check the name and the permissions."
+        ) from error
     return digest.hexdigest()

@@ -6,6 +6,7 @@ Picture coordinates are pixels of the displayed picture (after rotation and mirr
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -255,7 +256,7 @@ class Positions:
     def __post_init__(self) -> None:
         order = [POSITION_NAMES.index(position.name) for position in self.found]
         times = [position.time_s for position in self.found]
-        if order != sorted(set(order)) or any(b <= a for a, b in zip(times, times[1:])):
+        if order != sorted(set(order)) or any(b <= a for a, b in itertools.pairwise(times)):
             raise DataError("Positions are not in time order.", "Leave out a position that cannot be placed.")
         if set(self.missing) != set(POSITION_NAMES) - {position.name for position in self.found}:
             raise DataError("Every position is either found or missing with a reason.", "Complete the table.")

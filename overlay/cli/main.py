@@ -1,0 +1,116 @@
+"""The command ``overlay``: commands are imported when they are called, errors become two lines and an exit code."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from typing import Any
+
+import click
+
+from overlay import __version__
+from overlay.errors import OverlayError
+
+COMMANDS = {
+    "compare": ("overlay.cli.compare", "Compare a student's swing with a reference: video, stills, report, scores."),
+    "inspect": ("overlay.cli.inspect", "Find the swing and its positions in one clip, and say how good the clip is."),
+    "demo": ("overlay.cli.demo", "Render two invented players and compare them, start to finish."),
+    "doctor": ("overlay.cli.doctor", "Check that this machine has what overlay needs."),
+}
+
+INTERNAL_ERROR = 70
+"""EX_SOFTWARE of sysexits.h."""
+
+
+class LazyGroup(click.Group):
+    """Knows its commands' names and one-liners without importing them: help must be quick."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(COMMANDS[cmd_name][0])
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+@click.group(
+    cls=LazyGroup,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="Everything stays on this machine. Set OVERLAY_DEBUG=1 to see a traceback with an error.",
+)
+@click.version_option(__version__, prog_name="overlay")
+def group() -> None:
+    """Does this swing look like the swing we want, and where does it first differ?
+
+    overlay finds the swing and its positions in a clip, lines a student's swing up with a reference swing moment
+    by moment, shows both in one video and scores the difference phase by phase.
+    """
+
+
+def report_error(message: str, hint: str) -> None:
+    """Two lines on standard error."""
+    one_line = " ".join(message.split())
+    click.echo(f"error: {one_line}\n  {' '.join(hint.split())}", err=True)
+
+
+def run(arguments: list[str] | None = None) -> int:
+    """Run the command line and return its exit code; used by ``main`` and by tests."""
+    debug = bool(os.environ.get("OVERLAY_DEBUG"))
+    try:
+        result: Any = group.main(args=arguments, prog_name="overlay", standalone_mode=False)
+        return result if isinstance(result, int) else 0
+    except click.exceptions.Exit as stop:
+        return stop.exit_code
+    except click.UsageError as error:
+        where = error.ctx.command_path if error.ctx else "overlay"
+        report_error(error.format_message(), f"`{where} --help` lists what can be given.")
+        return 2
+    except click.ClickException as error:
+        report_error(error.format_message(), "`overlay --help` lists what can be given.")
+        return 2
+    except (click.Abort, KeyboardInterrupt):
+        if debug:
+            raise
+        report_error("Stopped.", "Nothing half-written was left behind; run the same command to start again.")
+        return 130
+    except BrokenPipeError:
+        # The reader of our output has gone (`| head`): say nothing, as other tools do.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141
+    except OverlayError as error:
+        if debug:
+            raise
+        report_error(error.message, error.hint)
+        return error.exit_code
+    except MemoryError:
+        if debug:
+            raise
+        report_error(
+            "The machine has not enough memory for this clip.", "Cut the clip to the swing, or film at a lower size."
+        )
+        return INTERNAL_ERROR
+    except Exception as error:
+        if debug:
+            raise
+        report_error(
+            f"overlay met something it did not expect ({type(error).__name__}: {error}).",
+            "This is a fault of overlay: run again with OVERLAY_DEBUG=1 and report what it prints.",
+        )
+        return INTERNAL_ERROR
+
+
+def main() -> None:
+    """Entry point of the installed command."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            # A terminal that cannot show a character must not end the run.
+            stream.reconfigure(errors="replace")
+    raise SystemExit(run())

@@ -1,0 +1,99 @@
+"""Options that several commands share, and how their values are read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from overlay.pipeline import ClipOptions
+from overlay.terms import Handedness, View
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+VIEWS = click.Choice(["dtl", "fo"])
+HANDS = click.Choice(["right", "left"])
+
+
+class Rate(click.ParamType):
+    """Frames per second: 240, 239.76 or 240000/1001, from 1 to 10000."""
+
+    name = "rate"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Fraction:
+        try:
+            rate = Fraction(str(value))
+        except (ValueError, ZeroDivisionError):
+            self.fail(f"{value!r} is not a frame rate such as 240 or 240000/1001", param, ctx)
+        if not 1 <= rate <= 10_000:
+            self.fail(f"{value} frames per second is outside 1–10000", param, ctx)
+        return rate
+
+
+CLIP = click.Path(path_type=Path)
+
+
+def clip_options(prefix: str = "", what: str = "the clip") -> Callable[[Command], Command]:
+    """--view, --hand, --swing, --capture-rate, --mirrored, --rotate; ``prefix`` is for a second clip."""
+    dash = f"{prefix}-" if prefix else ""
+
+    def decorate(command: Command) -> Command:
+        for option in (
+            click.option(
+                f"--{dash}rotate",
+                type=click.Choice(["0", "90", "180", "270"]),
+                help=f"Turn {what} clockwise by this instead of what the file says.",
+            ),
+            click.option(f"--{dash}mirrored", is_flag=True, help=f"Flip {what} left-right (a mirror selfie)."),
+            click.option(
+                f"--{dash}capture-rate",
+                type=Rate(),
+                help=f"Frames per second when {what} was filmed, for slow motion.",
+            ),
+            click.option(
+                f"--{dash}swing",
+                type=click.IntRange(min=1),
+                help=f"Which swing of {what}, counted from 1. Default: the last one.",
+            ),
+            click.option(f"--{dash}hand", type=HANDS, help=f"Say the player's hand in {what} instead of finding it."),
+            click.option(
+                f"--{dash}view", type=VIEWS, help=f"Say the view of {what}: dtl (down the line) or fo (face on)."
+            ),
+        ):
+            command = option(command)
+        return command
+
+    return decorate
+
+
+def read_clip_options(values: dict[str, Any], prefix: str = "", *, use_cache: bool, allow_others: bool) -> ClipOptions:
+    """``ClipOptions`` from click's keyword values."""
+    under = f"{prefix}_" if prefix else ""
+    view: View | None = values[f"{under}view"]
+    hand: Handedness | None = values[f"{under}hand"]
+    rotate = values[f"{under}rotate"]
+    return ClipOptions(
+        view=view,
+        handedness=hand,
+        capture_rate=values[f"{under}capture_rate"],
+        mirrored=values[f"{under}mirrored"],
+        rotation_deg=None if rotate is None else int(rotate),
+        swing=values[f"{under}swing"],
+        use_cache=use_cache,
+        allow_others=allow_others,
+    )
+
+
+def shared_options(command: Command) -> Command:
+    """--json, --quiet, --no-cache, --allow-others."""
+    for option in (
+        click.option("--allow-others", is_flag=True, help="Go on when a second person is in the picture."),
+        click.option("--no-cache", is_flag=True, help="Run the pose model again even if this clip is known."),
+        click.option("--quiet", "-q", is_flag=True, help="No progress."),
+        click.option("--json", "as_json", is_flag=True, help="Print the result as JSON (docs/json-schema.md)."),
+    ):
+        command = option(command)
+    return command

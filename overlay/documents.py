@@ -1,0 +1,189 @@
+"""The documented JSON that ``--json`` prints and that is saved beside a comparison.
+
+Plain dictionaries of the data types, with a schema number that goes up when a field changes its meaning or goes
+away; new fields may be added within a schema. NaN becomes null. Described in docs/json-schema.md.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any, Sequence
+
+import numpy as np
+
+from overlay import __version__
+from overlay.data import Clip, ClubTrack, Comparison, PhaseDifference, PhaseTiming, Positions, Swing, TimeMap
+
+SCHEMA = 1
+
+
+def _number(value: float | None, digits: int = 4) -> float | None:
+    if value is None or not math.isfinite(value):
+        return None
+    return round(float(value), digits)
+
+
+def _pair(values: Sequence[float]) -> list[float | None]:
+    return [_number(value) for value in values]
+
+
+def clip_document(clip: Clip | None, path: str) -> dict[str, Any]:
+    """What is known of the recording; for a saved track only its path."""
+    if clip is None:
+        return {"path": path}
+    return {
+        "path": path,
+        "sha256": clip.content_hash,
+        "width": clip.width,
+        "height": clip.height,
+        "rotation_deg": clip.rotation_deg,
+        "mirrored": clip.mirrored,
+        "frames": clip.n_frames,
+        "duration_s": _number(clip.duration_s),
+        "nominal_rate": _number(float(clip.nominal_rate)),
+        "capture_rate": None if clip.capture_rate is None else _number(float(clip.capture_rate)),
+        "variable_rate": clip.is_variable_rate,
+        "audio": clip.has_audio,
+        "codec": clip.codec,
+        "bit_depth": clip.bit_depth,
+        "warnings": list(clip.warnings),
+    }
+
+
+def positions_document(positions: Positions) -> dict[str, Any]:
+    """Found positions and missing ones with their reasons."""
+    return {
+        "positions": [
+            {
+                "name": position.name,
+                "time_s": _number(position.time_s),
+                "confidence": _number(position.confidence, 3),
+                "source": position.source,
+            }
+            for position in positions.found
+        ],
+        "missing": [{"name": name, "reason": reason} for name, reason in positions.missing.items()],
+    }
+
+
+def club_document(club: ClubTrack | None) -> list[dict[str, Any]]:
+    """One row a frame; empty where the club is not tracked."""
+    if club is None:
+        return []
+    return [
+        {
+            "time_s": _number(time_s),
+            "angle_deg": _number(angle_deg, 2),
+            "grip_px": _pair(grip),
+            "length_px": _number(length_px, 1),
+            "state": state,
+        }
+        for time_s, angle_deg, grip, length_px, state in zip(
+            club.time_s, club.angle_deg, club.grip, club.length_px, club.state
+        )
+    ]
+
+
+def swing_document(swing: Swing) -> dict[str, Any]:
+    """One swing of a recording."""
+    return {
+        "number": swing.swing_number,
+        "start_s": _number(swing.start_s),
+        "stop_s": _number(swing.stop_s),
+        "view": swing.view,
+        "view_confidence": _number(swing.view_confidence, 3),
+        "handedness": swing.handedness,
+        "handedness_confidence": _number(swing.handedness_confidence, 3),
+        **positions_document(swing.positions),
+        "tempo_ratio": _number(swing.tempo_ratio, 2),
+        "torso_px": _number(swing.torso_px, 1),
+        "quality": {name: _number(value) for name, value in swing.quality.items()},
+        "notes": list(swing.notes),
+        "club": club_document(swing.club),
+    }
+
+
+def inspect_document(clip: Clip | None, path: str, swings: Sequence[Swing], notes: Sequence[str]) -> dict[str, Any]:
+    """What ``overlay inspect --json`` prints."""
+    return {
+        "schema": SCHEMA,
+        "kind": "inspect",
+        "overlay_version": __version__,
+        "clip": clip_document(clip, path),
+        "swings": [swing_document(swing) for swing in swings],
+        "notes": list(notes),
+    }
+
+
+def time_map_document(time_map: TimeMap) -> dict[str, Any]:
+    """Pairs of seconds (student, reference) every knot, and the diagnostics."""
+    return {
+        "pairs_s": [
+            [_number(student_s), _number(reference_s)]
+            for student_s, reference_s in zip(time_map.student_s, time_map.reference_s)
+        ],
+        "interpolation": "monotone cubic (PCHIP)",
+        "outer_slope": _number(time_map.outer_slope),
+        "diagnostics": {name: _number(value) for name, value in time_map.diagnostics.items()},
+    }
+
+
+def difference_document(difference: PhaseDifference) -> dict[str, Any]:
+    """One row of the score table."""
+    return {
+        "phase": difference.phase,
+        "part": difference.part,
+        "value": _number(difference.value),
+        "unit": "torso",
+        "interval": _pair(difference.interval),
+        "offset": _pair(difference.offset),
+        "value_cm": _number(difference.value_cm, 1),
+        "words": difference.words,
+        "score": _number(difference.score, 1),
+        "score_interval": _pair(difference.score_interval),
+        "smallest_detectable": _number(difference.detectable),
+        "reason": difference.reason,
+    }
+
+
+def timing_document(timing: PhaseTiming) -> dict[str, Any]:
+    """One row of the timing table."""
+    return {
+        "phase": timing.phase,
+        "student_s": _number(timing.student_s),
+        "reference_s": _number(timing.reference_s),
+        "difference_ms": _number(timing.difference_ms, 1),
+        "uncertainty_ms": _number(timing.uncertainty_ms, 1),
+        "reason": timing.reason,
+    }
+
+
+def compare_document(comparison: Comparison, student_path: str, reference_path: str) -> dict[str, Any]:
+    """What ``overlay compare --json`` prints and what is saved as comparison.json."""
+    student, reference = comparison.student, comparison.reference
+    return {
+        "schema": SCHEMA,
+        "kind": "compare",
+        "overlay_version": __version__,
+        "student": {"clip": clip_document(student.clip, student_path), **swing_document(student)},
+        "reference": {"clip": clip_document(reference.clip, reference_path), **swing_document(reference)},
+        "time_map": time_map_document(comparison.time_map),
+        "differences": [difference_document(row) for row in comparison.differences],
+        "timings": [timing_document(row) for row in comparison.timings],
+        "first": None if comparison.first is None else difference_document(comparison.first),
+        "largest": None if comparison.largest is None else difference_document(comparison.largest),
+        "sharpness": comparison.sharpness,
+        "notes": list(comparison.notes),
+    }
+
+
+def to_json(document: dict[str, Any]) -> str:
+    """Strict JSON text (no NaN), two-space indent."""
+    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False, default=_plain) + "\n"
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, np.generic):
+        return value.item()
+    raise TypeError(f"{type(value).__name__} has no JSON form")

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -42,3 +45,41 @@ def real_data() -> Path:
     if not folder:
         pytest.skip("OVERLAY_REAL_DATA is not set")
     return Path(folder)
+
+
+@pytest.fixture(scope="session")
+def overlay_arguments() -> list[str]:
+    """The command line's first words: the installed command when the wheel is under test."""
+    if os.environ.get("OVERLAY_EXPECT_INSTALLED"):
+        return [str(Path(sys.executable).with_name("overlay"))]
+    return [sys.executable, "-m", "overlay"]
+
+
+@pytest.fixture(scope="session")
+def overlay_environment(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """The environment of a command: its own cache, and the sources when no wheel is installed."""
+    environment = dict(os.environ, OVERLAY_CACHE_DIR=str(tmp_path_factory.mktemp("cache")))
+    environment.pop("OVERLAY_DEBUG", None)
+    if not os.environ.get("OVERLAY_EXPECT_INSTALLED"):
+        environment["PYTHONPATH"] = str(ROOT)
+    return environment
+
+
+@pytest.fixture(scope="session")
+def overlay_command(
+    overlay_arguments: list[str], overlay_environment: dict[str, str], tmp_path_factory: pytest.TempPathFactory
+) -> Callable[..., subprocess.CompletedProcess[str]]:
+    """Runs ``overlay …`` as a user would, in a folder of its own."""
+    folder = tmp_path_factory.mktemp("work")
+
+    def run(*arguments: object, environment: dict[str, str] | None = None) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [*overlay_arguments, *map(str, arguments)],
+            env={**overlay_environment, **(environment or {})},
+            cwd=folder,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+
+    return run

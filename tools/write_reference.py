@@ -1,0 +1,122 @@
+"""Writes docs/reference.md from the commands and settings themselves, so that the page cannot fall behind.
+
+    python tools/write_reference.py           # write
+    python tools/write_reference.py --check   # fail when the page differs
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import importlib
+import pkgutil
+import sys
+from pathlib import Path
+
+import click
+
+PAGE = Path(__file__).resolve().parent.parent / "docs" / "reference.md"
+
+
+def option_rows(command: click.Command) -> list[str]:
+    rows = ["| option | meaning | default |", "|---|---|---|"]
+    for parameter in command.params:
+        if not isinstance(parameter, click.Option):
+            continue
+        names = ", ".join(f"`{name}`" for name in parameter.opts)
+        kind = "" if parameter.is_flag else f" ({describe(parameter.type)})"
+        default = parameter.default
+        shown = "off" if parameter.is_flag else f"{default}" if isinstance(default, (str, int, float)) else "–"
+        rows.append(f"| {names} | {(parameter.help or '').rstrip('.')}{kind} | {shown} |")
+    return rows
+
+
+def describe(kind: click.ParamType) -> str:
+    if isinstance(kind, click.Choice):
+        return ", ".join(str(choice) for choice in kind.choices)
+    if isinstance(kind, (click.IntRange, click.FloatRange)):
+        low = "" if kind.min is None else f"{kind.min}"
+        high = "" if kind.max is None else f"{kind.max}"
+        return f"{low}–{high}" if low and high else f"{low} or more" if low else f"up to {high}"
+    return "path" if isinstance(kind, click.Path) else kind.name
+
+
+def command_section(name: str, command: click.Command) -> list[str]:
+    arguments = " ".join(p.human_readable_name.upper() for p in command.params if isinstance(p, click.Argument))
+    lines = [f"## overlay {name}", "", f"`overlay {name} [options] {arguments}`".replace(" `", "`"), ""]
+    lines += [" ".join(paragraph.split()) + "\n" for paragraph in (command.help or "").split("\n\n")]
+    if any(isinstance(p, click.Option) for p in command.params):
+        lines += [*option_rows(command), ""]
+    return lines
+
+
+def settings_section() -> list[str]:
+    import overlay.settings as package
+
+    lines = ["## Settings", "", "Every threshold, its unit and why it is what it is.", ""]
+    for found in sorted(pkgutil.iter_modules(package.__path__), key=lambda module: module.name):
+        module = importlib.import_module(f"overlay.settings.{found.name}")
+        for thing in vars(module).values():
+            if not (isinstance(thing, type) and dataclasses.is_dataclass(thing) and thing.__module__ == module.__name__):
+                continue
+            fields = [field for field in dataclasses.fields(thing) if "unit" in field.metadata]
+            if not fields:
+                continue
+            lines += [f"### {thing.__name__} (`overlay.settings.{found.name}`)", ""]
+            lines += ["| name | default | unit | reason |", "|---|---|---|---|"]
+            for field in fields:
+                default = str(field.default).replace("|", "\\|")
+                reason = " ".join(str(field.metadata["reason"]).split()).replace("|", "\\|")
+                lines.append(f"| `{field.name}` | {default} | {field.metadata['unit'] or '–'} | {reason} |")
+            lines.append("")
+    return lines
+
+
+def exit_code_section() -> list[str]:
+    from overlay import errors
+
+    lines = ["## Exit codes", "", "| code | meaning |", "|---|---|", "| 0 | done |", "| 2 | a command's words are off |"]
+    for thing in vars(errors).values():
+        if isinstance(thing, type) and issubclass(thing, errors.OverlayError) and thing is not errors.OverlayError:
+            first = " ".join((thing.__doc__ or "").split())
+            lines.append(f"| {thing.exit_code} | {first} |")
+    return [*lines, "| 70 | A fault of overlay itself. |", "| 130 | Stopped by the user. |", ""]
+
+
+def environment_section() -> list[str]:
+    return [
+        "## Environment variables",
+        "",
+        "| variable | meaning |",
+        "|---|---|",
+        "| `OVERLAY_DATA_DIR` | where the pose model lies, instead of the platform's data folder |",
+        "| `OVERLAY_CACHE_DIR` | where pose tracks are kept, instead of the platform's cache folder |",
+        "| `OVERLAY_POSE_MODEL` | a pose landmark `.task` file to use instead of the one that is made |",
+        "| `OVERLAY_DEBUG` | set to anything: errors show a traceback |",
+        "",
+    ]
+
+
+def page() -> str:
+    from overlay.cli.main import COMMANDS, group
+
+    lines = ["# Reference", "", "Made by `python tools/write_reference.py`; do not edit.", ""]
+    context = click.Context(group)
+    for name in COMMANDS:
+        command = group.get_command(context, name)
+        if command is not None:
+            lines += command_section(name, command)
+    lines += [*exit_code_section(), *environment_section(), *settings_section()]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def main() -> None:
+    text = page()
+    if "--check" in sys.argv[1:]:
+        if not PAGE.exists() or PAGE.read_text(encoding="utf-8") != text:
+            raise SystemExit("docs/reference.md is not up to date: run python tools/write_reference.py")
+        return
+    PAGE.write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -8,9 +8,15 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
+import hypothesis
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
+
+
+# Speed is measured in studies, never by a test's deadline; derandomised so that a run can be repeated.
+hypothesis.settings.register_profile("overlay", deadline=None, derandomize=True)
+hypothesis.settings.load_profile("overlay")
 
 
 def pytest_configure(config: pytest.Config) -> None:

@@ -1,0 +1,67 @@
+"""Writing is whole or not at all."""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import os
+from pathlib import Path
+
+import pytest
+
+from overlay.errors import InputError, OutputError
+from overlay.files import atomic_path, sha256_of, write_text
+
+
+def test_a_failed_write_leaves_the_old_file_and_nothing_else(tmp_path: Path) -> None:
+    target = tmp_path / "report.html"
+    write_text(target, "old")
+
+    def fail() -> None:
+        with atomic_path(target) as part:
+            part.write_text("half")
+            raise RuntimeError("stopped in the middle")
+
+    with pytest.raises(RuntimeError, match="middle"):
+        fail()
+    assert target.read_text() == "old"
+    assert os.listdir(tmp_path) == ["report.html"]
+
+
+def test_a_full_disk_is_said_so(tmp_path: Path) -> None:
+    def fill() -> None:
+        with atomic_path(tmp_path / "a.mp4"):
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+    with pytest.raises(OutputError, match="disk is full"):
+        fill()
+    assert os.listdir(tmp_path) == []
+
+
+def test_a_file_in_the_way_of_the_folder(tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("a file")
+    with pytest.raises(OutputError, match="in the way"):
+        write_text(tmp_path / "out" / "a.json", "{}")
+
+
+@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="root may write everywhere")
+def test_a_read_only_folder(tmp_path: Path) -> None:
+    tmp_path.chmod(0o500)
+    with pytest.raises(OutputError, match="permission"):
+        write_text(tmp_path / "a.json", "{}")
+
+
+def test_permissions_follow_the_umask(tmp_path: Path) -> None:
+    write_text(tmp_path / "a.txt", "x")
+    umask = os.umask(0)
+    os.umask(umask)
+    assert (tmp_path / "a.txt").stat().st_mode & 0o777 == 0o666 & ~umask
+
+
+def test_hash(tmp_path: Path) -> None:
+    (tmp_path / "a").write_bytes(b"abc")
+    # FIPS 180-4 example: SHA-256("abc")
+    assert sha256_of(tmp_path / "a") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+    assert sha256_of(tmp_path / "a") == hashlib.sha256(b"abc").hexdigest()
+    with pytest.raises(InputError, match="cannot be read"):
+        sha256_of(tmp_path / "missing")

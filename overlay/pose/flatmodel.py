@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import struct
 from dataclasses import dataclass
-from typing import Sequence, Union
+from typing import Sequence
 
 from overlay.errors import SetupError
 
@@ -89,7 +89,7 @@ class Vector:
     items: tuple[Table | Old, ...]
 
 
-Value = Union[Scalar, Text, Data, Floats, Old, Table, Vector]
+Value = Scalar | Text | Data | Floats | Old | Table | Vector
 
 
 class _Writer:

@@ -1,0 +1,189 @@
+"""Whether a clip shows one whole person: looked at in a few frames before the long run is started."""
+
+from __future__ import annotations
+
+import dataclasses
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from overlay.arrays import FloatArray
+from overlay.errors import ContentError
+from overlay.landmarks import INDEX
+from overlay.pose import cache
+from overlay.pose.backends import Detection
+from overlay.pose.track import reduced
+from overlay.progress import SILENT, Progress
+from overlay.settings.pose import PeopleSettings, PoseSettings
+
+if TYPE_CHECKING:
+    from overlay.video import Reader
+
+FEET = tuple(INDEX[name] for name in ("left_ankle", "right_ankle"))
+TRUNK = tuple(INDEX[name] for name in ("left_shoulder", "right_shoulder", "left_hip", "right_hip"))
+WHOLE = (INDEX["nose"], *TRUNK, *(INDEX[name] for name in ("left_knee", "right_knee")), *FEET)
+"""Joints that stand for the body's place and size: the hands would make it depend on the moment of the swing."""
+
+SIDES = {
+    "top": "the head is above the picture",
+    "bottom": "the feet are below the picture",
+    "left": "the body leaves the picture on the left",
+    "right": "the body leaves the picture on the right",
+}
+
+
+def check_one_person(
+    clip: Path | Reader,
+    *,
+    mirrored: bool = False,
+    rotation_deg: int | None = None,
+    progress: Progress = SILENT,
+    settings: PeopleSettings | None = None,
+    use_cache: bool = True,
+) -> None:
+    """Refuse a clip that does not show one whole person.
+
+    Parameters
+    ----------
+    clip : Path or open Reader
+    mirrored, rotation_deg
+        As for ``overlay.video.open_clip``, when ``clip`` is a path.
+    progress : Progress
+    settings : PeopleSettings
+    use_cache : bool
+        Whether a clip that passed before is not looked at again.
+
+    Raises
+    ------
+    ContentError
+        No person, a second person of about the player's size in most of the clip, or a body that is cut off.
+    InputError, SetupError
+        The clip or the pose model cannot be read.
+    """
+    from overlay.pose.mediapipe_backend import MediaPipeBackend
+    from overlay.video import open_clip
+
+    settings = settings or PeopleSettings()
+    with ExitStack() as stack:
+        if isinstance(clip, (str, Path)):
+            reader = stack.enter_context(open_clip(Path(clip), mirrored=mirrored, rotation_deg=rotation_deg))
+        else:
+            reader = clip
+        backend = MediaPipeBackend(progress)
+        key = cache.key_of(
+            {
+                "check": "people",
+                "clip": reader.clip.content_hash,
+                "rotation_deg": reader.clip.rotation_deg,
+                "model": backend.label(),
+                "settings": dataclasses.asdict(settings),
+            }
+        )
+        if use_cache and cache.was_checked(key):
+            return
+        times = reader.clip.times_s
+        count = min(settings.n_samples, len(times))
+        # The middle of equal stretches: the very first and last frames often show the filming hand.
+        chosen = [float(times[int((i + 0.5) * len(times) / count)]) for i in range(count)]
+        progress.stage("looking for people", count)
+        samples: list[list[Detection]] = []
+        size = (reader.clip.width, reader.clip.height)
+        with backend.everyone(settings) as everyone:
+            for time_s in chosen:
+                image = reduced(reader.frame_at(time_s).image, PoseSettings().max_side_px)
+                size = (image.shape[1], image.shape[0])
+                samples.append(everyone.detect(image))
+                progress.advance()
+        progress.done()
+        judge(samples, size, reader.clip.path.name, settings)
+        cache.note_checked(key)
+
+
+def judge(samples: list[list[Detection]], size: tuple[int, int], name: str, settings: PeopleSettings) -> None:
+    """Decide on the people found in sampled frames.
+
+    Parameters
+    ----------
+    samples : list, one entry a frame, of the people found in it
+    size : (width, height) px of the pictures the points refer to
+    name : str
+        Of the clip, for messages.
+    settings : PeopleSettings
+
+    Raises
+    ------
+    ContentError
+        As ``check_one_person``.
+    """
+    frames = [found for found in (distinct(people, settings) for people in samples) if found]
+    if len(frames) < max(1.0, settings.least_person_share * len(samples)):
+        raise ContentError(
+            f"{name} shows no person in {len(samples) - len(frames)} of {len(samples)} frames looked at.",
+            "Film the whole body, one player, with enough light; check the clip's rotation (--rotation).",
+        )
+    second = [
+        people
+        for people in frames
+        if len(people) > 1 and _height(people[1]) >= settings.second_size * _height(people[0])
+    ]
+    if len(frames) > 1 and len(second) >= settings.second_share * len(frames) and len(second) > 1:
+        raise ContentError(
+            f"{name} shows two people of about the same size in {len(second)} of {len(frames)} frames looked at.",
+            "Film the player alone, crop the other one out, or go on with --allow-others.",
+        )
+    for side, words in SIDES.items():
+        n_cut = sum(side in cut_sides(people[0], size, settings.cut_margin) for people in frames)
+        if n_cut > settings.cut_share * len(frames):
+            raise ContentError(
+                f"{name}: {words} in {n_cut} of {len(frames)} frames looked at.",
+                "Film the whole body from head to feet, with room above for the club.",
+            )
+
+
+def distinct(people: list[Detection], settings: PeopleSettings) -> list[Detection]:
+    """The people, largest first, each once: the detector sometimes finds one person twice."""
+    kept: list[Detection] = []
+    for person in sorted(people, key=_height, reverse=True):
+        if all(_overlap(_box(person), _box(other)) < settings.same_person_overlap for other in kept):
+            kept.append(person)
+    return kept
+
+
+def cut_sides(person: Detection, size: tuple[int, int], margin: float) -> set[str]:
+    """Sides of the picture past which the body goes: the model places joints it cannot see outside the picture.
+
+    ``margin`` is the share of the picture's side that a joint must be outside by.
+    """
+    width, height = size
+    at = person.points
+    cut = set()
+    if at[INDEX["nose"], 1] < -margin * height:
+        cut.add("top")
+    if np.all(at[list(FEET), 1] > height * (1.0 + margin)):
+        cut.add("bottom")
+    body = at[[*TRUNK, *FEET], 0]
+    # Half the trunk and feet outside: one foot on the edge still lets a swing be measured.
+    if np.median(body) < -margin * width or np.mean(body < -margin * width) >= 0.5:
+        cut.add("left")
+    if np.median(body) > width * (1.0 + margin) or np.mean(body > width * (1.0 + margin)) >= 0.5:
+        cut.add("right")
+    return cut
+
+
+def _box(person: Detection) -> FloatArray:
+    at = person.points[list(WHOLE)]
+    return np.concatenate([np.nanmin(at, axis=0), np.nanmax(at, axis=0)])
+
+
+def _height(person: Detection) -> float:
+    box = _box(person)
+    return float(max(box[3] - box[1], box[2] - box[0]))
+
+
+def _overlap(one: FloatArray, other: FloatArray) -> float:
+    """The shared area as a share of the smaller box."""
+    shared = np.prod(np.maximum(0.0, np.minimum(one[2:], other[2:]) - np.maximum(one[:2], other[:2])))
+    smaller = min(float(np.prod(one[2:] - one[:2])), float(np.prod(other[2:] - other[:2])))
+    return float(shared) / smaller if smaller > 0 else 0.0

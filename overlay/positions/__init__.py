@@ -1,0 +1,353 @@
+"""Finds the full swings in a recording and the nine positions of each, from the pose alone.
+
+Everything is scaled by the player's torso and by the swing's own downswing time, so frame rate, slow motion,
+picture size and body size need no settings.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from overlay.data import Clip, PoseTrack, Swing
+from overlay.errors import ContentError
+from overlay.kinematics import BodySignals, Pass, body_height, body_signals, find_passes, torso_length
+from overlay.positions.cues import address_cues, finish_cues, passage_cues, strike_cues
+from overlay.positions.estimate import candidate
+from overlay.positions.fusion import Candidate, fuse
+from overlay.positions.signals import SwingSignals, swing_signals
+from overlay.progress import SILENT, Progress
+from overlay.settings.positions import PositionSettings
+from overlay.terms import POSITION_NAMES, Handedness, View
+from overlay.view import HandednessFinding, ViewFinding, handedness_from_cues, side_cues, view_from_cues
+
+__all__ = ["Candidate", "find_swings", "fuse", "measure_cues"]
+
+FILM_HINT = "Film the whole swing from address to finish with the whole body in the picture."
+
+
+def find_swings(
+    track: PoseTrack,
+    clip: Clip | None = None,
+    *,
+    view: View | None = None,
+    handedness: Handedness | None = None,
+    settings: PositionSettings = PositionSettings(),  # noqa: B008
+    progress: Progress = SILENT,
+) -> tuple[Swing, ...]:
+    """Every full swing of a recording, in time order.
+
+    Waggles, walking, ball placing and part swings are not swings; a slow or half rehearsal beside a full swing is
+    left out. A swing whose address or finish lies outside the recording is kept, with that position missing.
+
+    Parameters
+    ----------
+    track : PoseTrack
+        Cleaned, the whole recording.
+    clip : Clip or None
+        What is known of the recording; its slow factor sets the margins.
+    view, handedness : optional
+        Given by a person; found otherwise.
+
+    Returns
+    -------
+    tuple of Swing, never empty
+
+    Raises
+    ------
+    ContentError
+        The recording is too short, the hands are never seen, or no full swing is in it.
+    """
+    progress.stage("finding swings")
+    if len(track) < settings.least_frames:
+        raise ContentError(
+            f"The recording is too short for a swing: {len(track)} frames.",
+            f"{FILM_HINT} At 30 frames per second a swing takes about 60 frames.",
+        )
+    signals = _checked_signals(track, settings)
+    passes, rehearsals = full_swings(signals, settings)
+    if not passes:
+        raise ContentError(_why_no_swing(signals, settings), FILM_HINT)
+    seen, hand = _sides(track, view, handedness)
+    swings = []
+    for i, sweep in enumerate(passes):
+        start_s = passes[i - 1].after_s if i else float(track.time_s[0])
+        stop_s = passes[i + 1].before_s if i + 1 < len(passes) else float(track.time_s[-1])
+        swings.append(_swing(track, clip, sweep, start_s, stop_s, seen, hand, i + 1, rehearsals, settings))
+        progress.advance()
+    progress.done()
+    return tuple(swings)
+
+
+def _checked_signals(track: PoseTrack, settings: PositionSettings) -> BodySignals:
+    if not math.isfinite(torso_length(track)):
+        raise ContentError("Shoulders and hips are never seen together.", FILM_HINT)
+    signals = body_signals(track)
+    unseen = float(np.mean(signals.trust <= 0.0))
+    if not np.all(np.isfinite(signals.hands)) or float(np.mean(signals.trust)) < settings.least_trust:
+        raise ContentError(
+            "The hands are hardly ever seen.",
+            "Film with the hands in the picture from address to finish, in good light and with a short shutter time.",
+        )
+    if unseen > settings.most_jitter:
+        raise ContentError(
+            f"The hands are missing in {unseen:.0%} of the frames.",
+            "Film with the hands in the picture from address to finish, in good light and with a short shutter time.",
+        )
+    return signals
+
+
+def full_swings(signals: BodySignals, settings: PositionSettings) -> tuple[tuple[Pass, ...], int]:
+    """The sweeps that are full swings, and how many slow or half ones beside them were left out."""
+    sweeps = find_passes(signals, high=settings.high, rise=settings.rise, still=settings.still)
+    strikes = [sweep for sweep in sweeps if _is_strike(signals, sweep, settings)]
+    strikes = _without_overlap(strikes)
+    if not strikes:
+        return (), 0
+    fastest = max(sweep.peak_speed for sweep in strikes)
+    highest = max(signals.hands[sweep.first, 1] for sweep in strikes)
+    full = [
+        sweep
+        for sweep in strikes
+        if sweep.peak_speed >= settings.rehearsal_speed * fastest
+        and signals.hands[sweep.first, 1] >= settings.rehearsal_height * highest
+    ]
+    return tuple(full), len(strikes) - len(full)
+
+
+def _is_strike(signals: BodySignals, sweep: Pass, settings: PositionSettings) -> bool:
+    height = signals.hands[:, 1]
+    cut_off = sweep.last >= len(height) - 1
+    if height[sweep.first] < settings.full_height or sweep.still_share > settings.still_share:
+        return False
+    if not cut_off and height[sweep.last] < settings.full_finish:
+        return False
+    if cut_off and height[sweep.last] - height[sweep.low] < settings.rise / 2:
+        return False
+    # From the finish of one swing to the top of the next the body turns the other way, and slowly.
+    turned = abs(sweep.turn_change) >= settings.turn_change
+    half = (height[sweep.low] + height[sweep.first]) / 2
+    down = sweep.first + np.flatnonzero(height[sweep.first : sweep.low + 1] > half)[-1]
+    rising = np.flatnonzero(height[sweep.low : sweep.last + 1] > half)
+    if not len(rising):
+        return turned and cut_off
+    fall_s = signals.time_s[sweep.low] - signals.time_s[down]
+    rise_s = signals.time_s[sweep.low + rising[0]] - signals.time_s[sweep.low]
+    ratio = fall_s / max(rise_s, 1e-6)
+    return turned and 1 / settings.rate_of_return < ratio < settings.rate_of_return
+
+
+def _without_overlap(sweeps: list[Pass]) -> list[Pass]:
+    """Of two sweeps that share their high points only the more pronounced is a strike."""
+    kept: list[Pass] = []
+    for sweep in sorted(sweeps, key=lambda s: s.peak_speed * s.rises, reverse=True):
+        if all(sweep.low_s >= other.after_s or sweep.low_s <= other.before_s for other in kept):
+            kept.append(sweep)
+    return sorted(kept, key=lambda s: s.low_s)
+
+
+def _why_no_swing(signals: BodySignals, settings: PositionSettings) -> str:
+    highest = float(np.max(signals.hands[:, 1]))
+    if highest < settings.full_height:
+        return "No full swing is seen: the hands never rise to the height of a full backswing."
+    return "No full swing is seen: the hands never come down from the top, through the strike and up again."
+
+
+def _sides(track: PoseTrack, view: View | None, handedness: Handedness | None) -> tuple[ViewFinding, HandednessFinding]:
+    cues = side_cues(track)
+    if view is not None:
+        seen = ViewFinding(view, 1.0, "given")
+    elif cues:
+        seen = view_from_cues(cues[0])
+    else:
+        seen = ViewFinding("other", 0.0, "no sweep of the hands shows it")
+    if handedness is not None:
+        hand = HandednessFinding(handedness, 1.0, "given")
+    elif cues:
+        hand = handedness_from_cues(cues[0], seen.view)
+    else:
+        hand = HandednessFinding("right", 0.5, "not seen; most players are right-handed")
+    return seen, hand
+
+
+@dataclass(frozen=True)
+class SwingCues:
+    """All cues of one swing, and what the times are counted from.
+
+    ``anchors`` holds "top" (highest hands) and "low" (lowest hands); ``unit_s`` lies between them; ``missing`` says
+    why a position has no cue.
+    """
+
+    cues: dict[str, float]
+    anchors: dict[str, float]
+    unit_s: float
+    missing: dict[str, str]
+    signals: SwingSignals
+
+
+def measure_cues(
+    track: PoseTrack,
+    sweep: Pass,
+    start_s: float,
+    stop_s: float,
+    handedness: Handedness,
+    settings: PositionSettings = PositionSettings(),  # noqa: B008
+) -> SwingCues:
+    """Cues of one swing between the neighbouring swings' ``start_s`` and ``stop_s``."""
+    played = track if handedness == "right" else track.mirrored()
+    unit = sweep.low_s - sweep.before_s
+    start_s = max(start_s, sweep.before_s - settings.before_top * unit)
+    stop_s = min(stop_s, sweep.low_s + settings.after_impact * unit)
+    signals = swing_signals(played, start_s, stop_s, sweep.before_s, sweep.low_s, settings)
+    cues = strike_cues(signals, sweep.before_s, sweep.low_s)
+    top_s = cues["top_height"] if math.isfinite(cues["top_height"]) else sweep.before_s
+    low_s = cues["low_height"] if math.isfinite(cues["low_height"]) else sweep.low_s
+    missing: dict[str, str] = {}
+    address, no_address = address_cues(signals, top_s, low_s, settings)
+    finish, no_finish = finish_cues(signals, low_s, settings)
+    cues.update(address)
+    cues.update(finish)
+    begin_s = cues.get("leave", float(signals.time_s[0]))
+    end_s = cues.get("held", min(float(signals.time_s[-1]), low_s + 3 * unit))
+    cues.update(passage_cues(signals, begin_s, top_s, low_s, end_s))
+    if no_address:
+        missing["address"] = no_address
+    if no_finish:
+        missing["finish"] = no_finish
+    return SwingCues(cues, {"top": top_s, "low": low_s}, low_s - top_s, missing, signals)
+
+
+def _swing(
+    track: PoseTrack,
+    clip: Clip | None,
+    sweep: Pass,
+    start_s: float,
+    stop_s: float,
+    seen: ViewFinding,
+    hand: HandednessFinding,
+    number: int,
+    rehearsals: int,
+    settings: PositionSettings,
+) -> Swing:
+    measured = measure_cues(track, sweep, start_s, stop_s, hand.handedness, settings)
+    signals, cues, missing = measured.signals, measured.cues, dict(measured.missing)
+    candidates = []
+    for name in POSITION_NAMES:
+        if name in missing:
+            continue
+        found = candidate(
+            name,
+            cues,
+            seen.view,
+            measured.anchors,
+            measured.unit_s,
+            signals.frame_s,
+            _seen_around(signals, name, cues, measured.anchors),
+        )
+        if found is None:
+            missing[name] = _why_missing(name, signals, measured)
+        elif not signals.time_s[0] - signals.frame_s <= found.time_s <= signals.time_s[-1] + signals.frame_s:
+            missing[name] = "the clip does not show the moment"
+        else:
+            candidates.append(found)
+    positions = fuse(candidates, missing, frame_s=signals.frame_s, swing_s=4.2 * measured.unit_s, settings=settings)
+    slow = slow_factor_estimate(positions.times(), measured.unit_s, settings)
+    speed = slow if clip is None or clip.capture_rate is None else clip.slow_factor
+    margin_s = settings.margin_s * max(speed, 1.0)
+    times = positions.times()
+    first_s = times.get("address", start_s if start_s > signals.time_s[0] else float(signals.time_s[0]))
+    last_s = times.get("finish", float(signals.time_s[-1]))
+    pose = track.between(max(start_s, first_s - margin_s), min(stop_s, last_s + margin_s))
+    notes = _notes(positions.times(), slow, clip, rehearsals, seen, settings)
+    lengths = body_height(pose)
+    at_address = lengths[np.argmin(np.abs(pose.time_s - first_s))] if len(pose) else float("nan")
+    return Swing(
+        clip=clip,
+        pose=pose,
+        view=seen.view,
+        view_confidence=round(seen.confidence, 3),
+        handedness=hand.handedness,
+        handedness_confidence=round(hand.confidence, 3),
+        positions=positions,
+        swing_number=number,
+        torso_px=signals.scale_px,
+        quality={
+            "hands_seen": round(float(np.mean(signals.seen)), 3),
+            "slow_factor_estimate": round(slow, 3),
+            "frames_per_downswing": round(measured.unit_s / signals.frame_s, 1),
+            "filled_share": round(float(np.mean(pose.filled)), 3) if len(pose) else 0.0,
+            "person_height_px": round(float(at_address), 1),
+        },
+        notes=notes,
+    )
+
+
+def _seen_around(signals: SwingSignals, name: str, cues: dict[str, float], anchors: dict[str, float]) -> float:
+    rough = {
+        "address": cues.get("leave", anchors["top"]),
+        "shaft_level_back": cues.get("back_rise_20", anchors["top"]),
+        "lead_arm_level_back": cues.get("back_rise_75", anchors["top"]),
+        "top": anchors["top"],
+        "finish": cues.get("held", anchors["low"]),
+    }.get(name, anchors["low"])
+    middle = signals.index(rough if math.isfinite(rough) else anchors["low"])
+    reach = max(1, int(0.15 * len(signals) / (signals.time_s[-1] - signals.time_s[0]) * signals.downswing_s))
+    return float(np.mean(signals.seen[max(0, middle - reach) : middle + reach + 1]))
+
+
+def _why_missing(name: str, signals: SwingSignals, measured: SwingCues) -> str:
+    back = ("address", "shaft_level_back", "lead_arm_level_back", "top")
+    if name in back and signals.starts_with_clip and "address" in measured.missing:
+        return "the clip starts after the moment"
+    if name in ("shaft_level_through", "finish") and signals.ends_with_clip and "finish" in measured.missing:
+        return "the clip ends before the moment"
+    return "the hands are not seen well enough around the moment"
+
+
+def slow_factor_estimate(times: dict[str, float], unit_s: float, settings: PositionSettings) -> float:
+    """Playback seconds per real second, judged from the swing's tempo; 1.0 when it could be real time.
+
+    The geometric mean of downswing and backswing over the medians of real-time swings; the downswing counts double,
+    since it varies half as much between players (5–95 %: 0.20–0.30 s against 0.67–1.40 s).
+    """
+    top, impact, address = times.get("top"), times.get("impact"), times.get("address")
+    downswing = impact - top if top is not None and impact is not None else unit_s
+    logs = [math.log(downswing / settings.downswing_s)] * 2
+    if address is not None and top is not None:
+        logs.append(math.log((top - address) / settings.backswing_s))
+    factor = math.exp(sum(logs) / len(logs))
+    return 1.0 if settings.real_time_low <= factor <= settings.real_time_high else factor
+
+
+def _notes(
+    times: dict[str, float],
+    slow: float,
+    clip: Clip | None,
+    rehearsals: int,
+    seen: ViewFinding,
+    settings: PositionSettings,
+) -> tuple[str, ...]:
+    notes = []
+    known = clip is not None and clip.capture_rate is not None
+    if not known and slow > settings.real_time_high:
+        notes.append(
+            f"The clip seems to play about {slow:.1f} times slower than life; times are on the clip's own clock. "
+            "Give the capture rate for times in real seconds."
+        )
+    elif not known and slow < settings.real_time_low:
+        notes.append("The clip seems to play faster than life; times are on the clip's own clock.")
+    elif clip is not None and known and not 1 / 1.9 < slow / clip.slow_factor < 1.9:
+        notes.append("The swing's tempo does not fit the capture rate; check the capture rate.")
+    if {"address", "top", "impact"} <= times.keys():
+        ratio = (times["top"] - times["address"]) / (times["impact"] - times["top"])
+        if not settings.tempo_low <= ratio <= settings.tempo_high:
+            notes.append(
+                f"Tempo ratio {ratio:.1f}: slow motion or speed-ramped; ratios of time are kept, times are not."
+            )
+    if seen.view == "other":
+        notes.append(f"The camera stands neither down the line nor face on: {seen.reason}.")
+    if rehearsals:
+        notes.append(f"{rehearsals} slower or shorter sweep(s) in the recording were taken for rehearsals.")
+    return tuple(notes)

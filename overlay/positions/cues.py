@@ -1,0 +1,200 @@
+"""Candidate times of the positions inside one swing, one per visible sign.
+
+A cue is a moment that can be read from the pose: the hands are highest, the lead arm passes level, the hands leave
+their place at address. None is the position itself; how far each lies from it, and how much it can be trusted, is
+the calibration's business (``overlay.positions.calibration``).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from overlay.arrays import FloatArray
+from overlay.positions.signals import SwingSignals
+from overlay.settings.positions import PositionSettings
+
+RISE_LEVELS = (0.10, 0.20, 0.30, 0.45, 0.60, 0.75, 0.90)
+"""Shares of the hands' rise from strike to top at which their passage is timed."""
+
+ARM_LEVELS = (-60.0, -40.0, -20.0, 0.0, 15.0)
+"""Elevations of the lead arm at which its passage is timed, degrees."""
+
+MOVED_LEVELS = (0.04, 0.08, 0.15, 0.30, 0.50)
+"""Distances from the place at address, torso lengths, at which the takeaway is timed."""
+
+QUIET_LEVELS = (0.05, 0.10, 0.20, 0.35)
+"""Shares of the mean backswing (for the finish: peak) hand speed at which stillness is timed."""
+
+RELAX_LEVELS = (0.06, 0.12, 0.25)
+"""Distances from the held end position, torso lengths, at which the relaxing is timed."""
+
+
+def vertex(time_s: FloatArray, values: FloatArray, index: int) -> float:
+    """Time of the extremum near grid ``index``, by the parabola through three points, s."""
+    if not 0 < index < len(values) - 1:
+        return float(time_s[index])
+    a, b, c = values[index - 1 : index + 2]
+    bend = a - 2 * b + c
+    shift = 0.0 if bend == 0 else float(np.clip(0.5 * (a - c) / bend, -0.5, 0.5))
+    return float(time_s[index] + shift * (time_s[1] - time_s[0]))
+
+
+def crossing(time_s: FloatArray, values: FloatArray, level: float, start: int, stop: int, *, last: bool) -> float:
+    """Time at which ``values`` first (or last) passes ``level`` upwards between two grid indices; NaN if never."""
+    part = values[start : stop + 1] - level
+    where = np.flatnonzero((part[:-1] < 0) & (part[1:] >= 0))
+    if not len(where):
+        return float("nan")
+    i = int(where[-1 if last else 0])
+    share = -part[i] / (part[i + 1] - part[i])
+    return float(time_s[start + i] + share * (time_s[start + i + 1] - time_s[start + i]))
+
+
+def strike_cues(signals: SwingSignals, top_s: float, impact_s: float) -> dict[str, float]:
+    """Cues around top and impact, s; NaN where a sign is not there.
+
+    Keys: ``top_height``, ``top_arm``, ``top_speed``, ``top_side``, ``top_turn``, ``low_height``, ``low_arm``,
+    ``fast``, ``arm_hangs``.
+    """
+    time_s, unit = signals.time_s, signals.downswing_s
+    top, low = signals.index(top_s), signals.index(impact_s)
+    cues: dict[str, float] = {}
+    a, b = signals.index(top_s - 1.2 * unit), signals.index(top_s + 0.45 * unit)
+    cues["top_height"] = _peak(time_s, signals.height, a, b)
+    cues["top_arm"] = _peak(time_s, signals.arm, a, b)
+    cues["top_swing"] = _peak(time_s, signals.arm_direction, a, b)
+    cues["top_side"] = _peak(time_s, -signals.hands[:, 0], a, b)
+    cues["top_turn"] = _peak(time_s, signals.turn - signals.turn[low], a, b)
+    cues["top_speed"] = _peak(time_s, -signals.speed, a, b)
+    c, d = signals.index(impact_s - 0.5 * unit), signals.index(impact_s + 0.5 * unit)
+    cues["low_height"] = _peak(time_s, -signals.height, c, d)
+    cues["low_arm"] = _peak(time_s, -signals.arm, c, d)
+    cues["low_wrist"] = _peak(time_s, -signals.lead_wrist[:, 1], c, d)
+    cues["fast"] = _peak(time_s, signals.speed, signals.index(top_s + 0.2 * unit), d)
+    cues["arm_hangs"] = crossing(time_s, -signals.arm_direction, 0.0, top, d, last=False)
+    cues["arm_leans"] = crossing(time_s, -signals.arm_direction, -25.0, top, d, last=False)
+    return cues
+
+
+def _peak(time_s: FloatArray, values: FloatArray, start: int, stop: int) -> float:
+    """Time of the largest value strictly inside start…stop; NaN when it sits on an edge."""
+    part = values[start : stop + 1]
+    if len(part) < 3 or not np.all(np.isfinite(part)):
+        return float("nan")
+    i = int(np.argmax(part))
+    if i in (0, len(part) - 1):
+        return float("nan")
+    return vertex(time_s, values, start + i)
+
+
+def passage_cues(
+    signals: SwingSignals, start_s: float, top_s: float, impact_s: float, stop_s: float
+) -> dict[str, float]:
+    """Times at which hands and lead arm pass set heights: ``back_…`` going up, ``down_…`` and ``through_…``, s."""
+    time_s = signals.time_s
+    start, top, low, stop = (signals.index(t) for t in (start_s, top_s, impact_s, stop_s))
+    bottom, peak = signals.height[low], signals.height[top]
+    rise = (signals.height - bottom) / max(peak - bottom, 1e-6)
+    after = signals.height[low : stop + 1]
+    through = (signals.height - bottom) / max(float(np.max(after)) - bottom, 1e-6)
+    cues: dict[str, float] = {}
+    for level in RISE_LEVELS:
+        name = f"{round(100 * level):02d}"
+        cues[f"back_rise_{name}"] = crossing(time_s, rise, level, start, top, last=True)
+        cues[f"down_rise_{name}"] = crossing(time_s, -rise, -level, top, low, last=True)
+        cues[f"through_rise_{name}"] = crossing(time_s, through, level, low, stop, last=False)
+    for elevation in ARM_LEVELS:
+        name = f"{'m' if elevation < 0 else 'p'}{abs(round(elevation)):02d}"
+        cues[f"back_arm_{name}"] = crossing(time_s, signals.arm, elevation, start, top, last=True)
+        cues[f"down_arm_{name}"] = crossing(time_s, -signals.arm, -elevation, top, low, last=False)
+        cues[f"through_arm_{name}"] = crossing(time_s, signals.arm, elevation, low, stop, last=False)
+    if np.all(np.isfinite(signals.club_hint)):
+        for elevation in (-30.0, 0.0):
+            name = f"{'m' if elevation < 0 else 'p'}{abs(round(elevation)):02d}"
+            cues[f"back_knuckles_{name}"] = crossing(time_s, signals.club_hint, elevation, start, top, last=True)
+            cues[f"down_knuckles_{name}"] = crossing(time_s, -signals.club_hint, -elevation, top, low, last=True)
+            cues[f"through_knuckles_{name}"] = crossing(time_s, signals.club_hint, elevation, low, stop, last=False)
+    return cues
+
+
+def address_cues(
+    signals: SwingSignals, top_s: float, impact_s: float, settings: PositionSettings
+) -> tuple[dict[str, float], str]:
+    """Cues of the takeaway's start, s, and the reason why the address cannot be placed ("" when it can).
+
+    Going back from a third of the way up, the hands are still where their speed is a small share of the backswing's;
+    the last such moment splits address from takeaway, so an earlier waggle does not count.
+    """
+    time_s, unit = signals.time_s, signals.downswing_s
+    top, low = signals.index(top_s), signals.index(impact_s)
+    bottom, peak = signals.height[low], signals.height[top]
+    rise = (signals.height - bottom) / max(peak - bottom, 1e-6)
+    below = np.flatnonzero(rise[: top + 1] < 0.4)
+    if not len(below):
+        return {}, "the clip starts after the swing has begun"
+    lift = int(below[-1])
+    travel = float(np.mean(signals.speed[lift : top + 1])) if top > lift else float("nan")
+    quiet = np.flatnonzero(signals.speed[: lift + 1] < settings.still_speed * travel)
+    cut = signals.starts_with_clip
+    if not len(quiet):
+        return {}, (
+            "the clip starts after the swing has begun" if cut else "the hands are never still before the takeaway"
+        )
+    leave = int(quiet[-1])
+    if rise[leave] > 0.35:
+        # Still hands with the club part-way up: a stop in the backswing, or a start from there.
+        return {}, "the hands are never still at the ball before the takeaway"
+    step_s = time_s[1] - time_s[0]
+    window = max(3, int(0.5 * unit / step_s))
+    first = max(0, leave - window)
+    place = np.median(signals.hands[first : leave + 1], axis=0)
+    distance = np.linalg.norm(signals.hands - place, axis=1)
+    cues: dict[str, float] = {"leave": float(time_s[leave])}
+    for level in MOVED_LEVELS:
+        cues[f"moved_{round(100 * level):02d}"] = crossing(time_s, distance, level, first, top, last=False)
+    for share in QUIET_LEVELS:
+        cues[f"quiet_{round(100 * share):02d}"] = crossing(
+            time_s, signals.speed, share * travel, first, lift, last=True
+        )
+    if cut and leave * step_s < settings.still_at_edge_s and float(signals.speed[0]) > settings.still_speed * travel:
+        return {}, "the clip starts after the swing has begun"
+    return cues, ""
+
+
+def finish_cues(signals: SwingSignals, impact_s: float, settings: PositionSettings) -> tuple[dict[str, float], str]:
+    """Cues of the end of the held finish, s, and the reason why it cannot be placed ("" when it can).
+
+    The body comes to rest (``rest``), holds, and relaxes: the hands leave the held place for good. A clip that ends
+    while the position is still held shows its last held frame at the clip's end (``clip_end`` is set then).
+    """
+    time_s, unit = signals.time_s, signals.downswing_s
+    low = signals.index(impact_s)
+    begin = signals.index(impact_s + 0.6 * unit)
+    peak = float(np.max(signals.speed[max(0, low - int(unit / (time_s[1] - time_s[0]))) : low + 1]))
+    calm = np.flatnonzero(signals.body_speed[begin:] < settings.held_speed * peak) + begin
+    high = signals.height[low] + 0.35 * (float(np.max(signals.height[low:])) - signals.height[low])
+    calm = calm[signals.height[calm] > high]
+    if not len(calm):
+        if signals.ends_with_clip:
+            return {}, "the clip ends before the finish is held"
+        return {}, "the end position is not held"
+    rest = int(calm[0])
+    # The held place: where the hands are slowest within the next downswing or two.
+    stop = min(len(time_s) - 1, rest + int(2.5 * unit / (time_s[1] - time_s[0])))
+    held = rest + int(np.argmin(signals.body_speed[rest : stop + 1]))
+    cues: dict[str, float] = {"rest": float(time_s[rest]), "held": float(time_s[held])}
+    width = max(2, int(0.15 * unit / (time_s[1] - time_s[0])))
+    place = np.median(signals.hands[max(rest, held - width) : held + width + 1], axis=0)
+    distance = np.linalg.norm(signals.hands - place, axis=1)
+    leave = crossing(time_s, distance, settings.relaxed * 2, held, len(time_s) - 1, last=False)
+    if np.isnan(leave):
+        cues["clip_end"] = float(time_s[-1])
+        return cues, ""
+    out = signals.index(leave)
+    for level in RELAX_LEVELS:
+        cues[f"relax_{round(100 * level):02d}"] = crossing(time_s, distance, level, held, out + 1, last=True)
+    for share in QUIET_LEVELS:
+        cues[f"hold_quiet_{round(100 * share):02d}"] = crossing(
+            time_s, signals.body_speed, share * peak / 2, held, out, last=True
+        )
+    return cues, ""

@@ -1,0 +1,136 @@
+"""From cues to candidate times with uncertainties.
+
+Each position has a calibration for each view: a ridge regression of the true time on the cue times, all counted
+from an anchor (highest or lowest hands) in units of the swing's own downswing, so that it holds for any tempo, frame
+rate and slow motion. Where a cue is missing its expected place is used and the uncertainty grows by what that costs;
+where the cues contradict each other more than they did in calibration, the uncertainty grows with the contradiction.
+A plain rule per position, one cue each, stands in where there is no calibration.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Mapping
+
+from overlay.positions.fusion import Candidate
+
+RULES: dict[str, tuple[tuple[str, ...], float]] = {
+    "address": (("quiet_10", "leave"), 0.30),
+    "shaft_level_back": (("back_rise_20",), 0.40),
+    "lead_arm_level_back": (("back_arm_p00", "back_rise_75"), 0.25),
+    "top": (("top_height", "top_arm", "top_swing"), 0.20),
+    "lead_arm_level_down": (("down_arm_p00", "down_rise_75"), 0.15),
+    "shaft_level_down": (("down_rise_20",), 0.12),
+    "impact": (("low_height", "low_arm", "fast"), 0.10),
+    "shaft_level_through": (("through_rise_20",), 0.20),
+    "finish": (("relax_06", "clip_end"), 0.60),
+}
+"""Without calibration: the first of these cues that is there, and its standard deviation in downswings."""
+
+ANCHORS: dict[str, str] = {
+    name: "top" if name in ("address", "shaft_level_back", "lead_arm_level_back", "top") else "low" for name in RULES
+}
+"""What the times of a position are counted from."""
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """Ridge regression of one position in one view, times in downswings from the anchor.
+
+    Attributes
+    ----------
+    cues : names
+    expected, spread : mean and standard deviation of each cue
+    weights : one a cue
+    intercept : mean of the true time
+    sd : standard deviation of the error on swings left out
+    contradiction : 95th percentile of the mean squared deviation of the cues from each other in calibration
+    """
+
+    cues: tuple[str, ...]
+    expected: tuple[float, ...]
+    spread: tuple[float, ...]
+    weights: tuple[float, ...]
+    intercept: float
+    sd: float
+
+    def estimate(self, cues: Mapping[str, float], anchor_s: float, unit_s: float) -> tuple[float, float]:
+        """(time, standard deviation), s of playback."""
+        value, variance = self.intercept, self.sd**2
+        for name, expected, spread, weight in zip(self.cues, self.expected, self.spread, self.weights):
+            seen = cues.get(name, math.nan)
+            if math.isnan(seen):
+                variance += (weight * spread) ** 2
+                continue
+            away = (seen - anchor_s) / unit_s - expected
+            # Beyond three spreads the swing is unlike those of the calibration: the cue counts no further.
+            limited = max(-3.0 * spread, min(3.0 * spread, away))
+            value += weight * limited
+            variance += (weight * (away - limited)) ** 2
+        return anchor_s + unit_s * value, unit_s * math.sqrt(variance)
+
+
+@cache
+def calibrations() -> dict[tuple[str, str], Calibration]:
+    """(view, position) → calibration, as shipped with the package; empty when none is shipped."""
+    source = resources.files("overlay.positions").joinpath("calibration.json")
+    if not source.is_file():
+        return {}
+    table = json.loads(source.read_text(encoding="utf-8"))
+    return {
+        (view, name): Calibration(
+            tuple(row["cues"]),
+            tuple(row["expected"]),
+            tuple(row["spread"]),
+            tuple(row["weights"]),
+            row["intercept"],
+            row["sd"],
+        )
+        for view, rows in table["views"].items()
+        for name, row in rows.items()
+    }
+
+
+def candidate(
+    name: str,
+    cues: Mapping[str, float],
+    view: str,
+    anchors: Mapping[str, float],
+    unit_s: float,
+    frame_s: float,
+    seen: float,
+) -> Candidate | None:
+    """The pose's candidate for one position, None when no cue for it is there.
+
+    Parameters
+    ----------
+    cues : mapping
+        Cue → s, NaN or absent where not found.
+    anchors : mapping
+        "top" and "low" → s.
+    unit_s : float
+        The swing's downswing time.
+    frame_s : float
+        Frame spacing; a quarter of it is added to the uncertainty, since smoothing cannot invent what lies between.
+    seen : float
+        How well the hands are seen around the moment, 0–1; poorly seen hands make it less sure.
+    """
+    calibration = calibrations().get((view, name))
+    anchor_s = anchors[ANCHORS[name]]
+    if calibration is None:
+        names, spread = RULES[name]
+        times = [cues[cue] for cue in names if not math.isnan(cues.get(cue, math.nan))]
+        if not times:
+            return None
+        time_s, sd_s = times[0], spread * unit_s
+    else:
+        known = [cue for cue in calibration.cues if not math.isnan(cues.get(cue, math.nan))]
+        if not known:
+            return None
+        time_s, sd_s = calibration.estimate(cues, anchor_s, unit_s)
+    sd_s = math.hypot(sd_s, frame_s / 4) * (1.0 + max(0.0, 0.6 - seen))
+    return Candidate(name, time_s, sd_s, "pose")

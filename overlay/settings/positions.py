@@ -1,0 +1,61 @@
+"""Thresholds of swing finding and of the nine positions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from overlay.settings import setting
+
+
+@dataclass(frozen=True)
+class PositionSettings:
+    """Everything is measured in torso lengths and in the swing's own downswing time, so that a slowed clip, a small
+    picture and a tall player need no other numbers."""
+
+    # Which sweeps of the hands are full swings.
+    high: float = setting(0.45, "torso", "hands above the hips by this much count as high; real tops: 0.9–1.9")
+    rise: float = setting(0.40, "torso", "least drop into the strike; real swings: 0.6–1.8")
+    still: float = setting(0.15, "fraction", "hands below this share of the sweep's peak speed are still")
+    still_share: float = setting(0.45, "fraction", "still part of the low stretch; strikes 0.0–0.33, an address > 0.6")
+    full_height: float = setting(0.62, "torso", "hands at the top of a full swing are above this; half swings are not")
+    full_finish: float = setting(0.55, "torso", "hands after a full swing rise above this unless the clip ends first")
+    turn_change: float = setting(0.12, "torso", "least change of the signed shoulder width through a strike")
+    rehearsal_speed: float = setting(
+        0.5, "fraction", "a sweep slower than this share of the recording's fastest is a rehearsal"
+    )
+    rehearsal_height: float = setting(0.6, "fraction", "as above for the height of the hands at the top")
+    rate_of_return: float = setting(
+        6.0, "fraction", "a downswing longer than this many times the following rise to half height is no strike"
+    )
+    least_frames: int = setting(12, "frames", "fewer frames cannot hold a swing at 30 frames per second")
+    least_trust: float = setting(0.15, "fraction", "mean visibility of the better wrist below which hands are unseen")
+    most_jitter: float = setting(0.5, "fraction", "share of frames without hands above which a swing is not believed")
+
+    # The fine grid.
+    grid_per_downswing: int = setting(100, "count", "grid step of 1–3 ms in real time; finer changes nothing")
+    smoothing: float = setting(0.05, "downswing", "Gaussian sigma, 13 ms at a downswing of 0.27 s, about 12 Hz")
+    before_top: float = setting(9.0, "downswing", "searched before the top; backswings last 2–6 downswings")
+    after_impact: float = setting(16.0, "downswing", "searched after impact; a finish is often held for 2 s")
+
+    # Address and finish.
+    still_speed: float = setting(0.12, "fraction", "of the mean backswing speed: the hands count as still below it")
+    moved: float = setting(0.05, "torso", "the hands have left the address beyond this, 2–3 × the wrists' noise")
+    held_speed: float = setting(0.08, "fraction", "of the peak hand speed: the end position is held below it")
+    relaxed: float = setting(0.12, "torso", "the hands have left the held end position beyond this")
+    still_at_edge_s: float = setting(0.06, "s", "a clip must show at least this much stillness to own the position")
+
+    # Tempo.
+    downswing_s: float = setting(0.27, "s", "median of 758 real-time clips, GolfDB labels (McNally et al. 2019)")
+    backswing_s: float = setting(0.87, "s", "median of the same labels")
+    real_time_low: float = setting(0.6, "fraction", "5–95 % of the same labels is 0.74–1.3: below this, sped up")
+    real_time_high: float = setting(1.6, "fraction", "above this the clip plays slower than life")
+    tempo_low: float = setting(2.0, "ratio", "real clips lie within 2.0–6.0; outside, a clip is slowed or speed-ramped")
+    tempo_high: float = setting(6.0, "ratio", "as above")
+    margin_s: float = setting(0.5, "s", "kept before the address and after the finish, real time")
+
+    # Fusion.
+    tolerance: float = setting(
+        1 / 30, "fraction", "of address → impact, the rule of GolfDB; confidence is the chance of it"
+    )
+    disagreement: float = setting(3.0, "sd", "sources further apart than this are not averaged; the surer one is taken")
+    least_confidence: float = setting(0.15, "probability", "a position less sure than this is absent, not guessed")

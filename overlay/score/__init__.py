@@ -1,0 +1,226 @@
+"""The difference score: where and when a swing departs from its reference, and how sure that is.
+
+``docs/scores.md`` explains the choices in words.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from overlay import stats
+from overlay.data import Comparison, PhaseDifference, Swing, TimeMap, Words
+from overlay.errors import ContentError
+from overlay.score.measure import CellDifference, anchor_position, measure_cells
+from overlay.score.parts import Figure, figure_of, torso_share_of_stature
+from overlay.score.timing import phase_timings
+from overlay.settings.score import ScoreSettings
+from overlay.terms import words
+
+__all__ = ["score", "score_of", "sharpness_sentence"]
+
+
+def score_of(value: float, settings: ScoreSettings | None = None) -> float:
+    """0–100 of a difference in torso lengths: 100·2^(−(E/0.20)²), NaN for NaN.
+
+    >>> [round(score_of(e)) for e in (0.05, 0.10, 0.20, 0.40)]
+    [96, 84, 50, 6]
+    """
+    half = (settings or ScoreSettings()).score_half
+    return 100.0 * 2.0 ** -((value / half) ** 2)
+
+
+def score(
+    student: Swing,
+    reference: Swing,
+    time_map: TimeMap,
+    *,
+    stature_cm: float | None = None,
+    student_repeats: Sequence[Swing] = (),
+    reference_repeats: Sequence[Swing] = (),
+    settings: ScoreSettings | None = None,
+) -> Comparison:
+    """Score the student's swing against the reference, part by part and phase by phase.
+
+    Parameters
+    ----------
+    student, reference : Swing
+        Cleaned, with positions; same view. Left-handers are mirrored to the right-handed picture.
+    time_map : TimeMap
+        Student clip time to reference clip time.
+    stature_cm : float, optional
+        The student's height, for values in centimetres.
+    student_repeats, reference_repeats : sequence of Swing
+        More swings of the same player in the same view: they enter the means and tell how much the player varies.
+
+    Raises
+    ------
+    ContentError
+        One of the swings shows no torso to measure by.
+    """
+    settings = settings or ScoreSettings()
+    mine, theirs = figure_of(student, settings), figure_of(reference, settings)
+    for figure, who in ((mine, "student"), (theirs, "reference")):
+        if not (math.isfinite(figure.torso_px) and figure.torso_px > 0):
+            raise ContentError(
+                f"The {who}'s torso is not seen, so there is no length to measure by.",
+                "Film the whole body, with shoulders and hips uncovered.",
+            )
+    cells = measure_cells(
+        mine,
+        theirs,
+        time_map,
+        settings,
+        [figure_of(swing, settings) for swing in student_repeats],
+        [figure_of(swing, settings) for swing in reference_repeats],
+    )
+    tested = _test(cells, settings)
+    cm = None if stature_cm is None else stature_cm * torso_share_of_stature(mine, student.view, settings)
+    differences = tuple(row.as_difference(cm, settings) for row in tested)
+    found = [(row, difference) for row, difference in zip(tested, differences) if row.detected]
+    largest = max(found, key=lambda pair: pair[0].multiple, default=None)
+    first = None
+    if found:
+        earliest = found[0][0].cell.phase
+        first = max((pair for pair in found if pair[0].cell.phase == earliest), key=lambda pair: pair[0].multiple)
+    scored = [row for row in tested if not row.cell.reason]
+    return Comparison(
+        student,
+        reference,
+        time_map,
+        differences,
+        phase_timings(student, reference, settings),
+        sharpness_sentence(
+            max((row.cell.n_student for row in scored), default=1),
+            max((row.cell.n_reference for row in scored), default=1),
+            settings,
+        ),
+        _notes(mine, theirs, settings),
+        None if first is None else first[1],
+        None if largest is None else largest[1],
+    )
+
+
+@dataclass(frozen=True)
+class _Tested:
+    """A cell with its noise and test."""
+
+    cell: CellDifference
+    sd: float
+    variance: float
+    df: float
+    p_limit: float
+    detected: bool
+
+    @property
+    def norm(self) -> float:
+        return float(np.hypot(*self.cell.offset))
+
+    @property
+    def value(self) -> float:
+        return float(stats.debiased_norm(self.cell.offset, self.variance))
+
+    @property
+    def multiple(self) -> float:
+        """Debiased size in multiples of the SD between two swings of one player."""
+        return self.value / self.sd
+
+    def as_difference(self, torso_cm: float | None, settings: ScoreSettings) -> PhaseDifference:
+        cell = self.cell
+        nan = float("nan")
+        if cell.reason:
+            return PhaseDifference(
+                cell.phase,
+                cell.part,
+                nan,
+                (nan, nan),
+                (nan, nan),
+                "not scored",
+                nan,
+                (nan, nan),
+                nan,
+                None,
+                cell.reason,
+            )
+        low, high = (
+            float(end) for end in stats.norm_interval(self.norm, self.variance, self.df, level=settings.interval)
+        )
+        value = min(max(self.value, low), high)
+        detectable = float(stats.detectable_length(self.variance, self.df, self.p_limit))
+        return PhaseDifference(
+            cell.phase,
+            cell.part,
+            value,
+            (low, high),
+            (float(cell.offset[0]), float(cell.offset[1])),
+            size_words(self.multiple) if self.detected else "no difference detected",
+            score_of(value, settings),
+            (score_of(high, settings), score_of(low, settings)),
+            detectable,
+            None if torso_cm is None else value * torso_cm,
+        )
+
+
+def size_words(multiple: float) -> Words:
+    """Plain word for a detected difference in multiples of the player's own SD."""
+    if multiple < 1:
+        return "small"
+    if multiple < 2:
+        return "moderate"
+    return "large" if multiple < 4 else "very large"
+
+
+def _test(cells: Sequence[CellDifference], settings: ScoreSettings) -> list[_Tested]:
+    """Noise of every cell, the F test of its offset, and which are detected with the whole table held together."""
+    rows = []
+    p_values = []
+    for cell in cells:
+        if cell.reason:
+            rows.append((cell, math.nan, math.nan, math.nan))
+            continue
+        s2, df = stats.shrunk_variance(cell.sum_of_squares, cell.df, settings.prior_sd[cell.part], settings.prior_df)
+        variance = float(s2) * (1 / cell.n_student + 1 / cell.n_reference)
+        rows.append((cell, math.sqrt(float(s2)), variance, float(df)))
+        p_values.append(float(stats.norm_p_value(float(np.hypot(*cell.offset)), variance, float(df))))
+    adjusted = stats.benjamini_hochberg(p_values) if p_values else np.zeros(0)
+    n_found = int(np.sum(adjusted <= settings.level))
+    # What a further difference would have to pass.
+    p_limit = settings.level * min(1.0, (n_found + 1) / max(1, len(p_values)))
+    answers = iter(adjusted)
+    return [
+        _Tested(cell, sd, variance, df, p_limit, not cell.reason and bool(next(answers) <= settings.level))
+        for cell, sd, variance, df in rows
+    ]
+
+
+def sharpness_sentence(n_student: int, n_reference: int, settings: ScoreSettings | None = None) -> str:
+    """How fine a difference this many swings can show, for a part of typical noise."""
+    settings = settings or ScoreSettings()
+    sd = float(np.median(list(settings.prior_sd.values())))
+
+    def chance(n: int, m: int) -> float:
+        df = settings.prior_df + n + m - 2
+        return float(stats.detection_chance(0.10, sd**2 * (1 / n + 1 / m), df, settings.level))
+
+    counts = f"{n_student} swing{'s' if n_student > 1 else ''} against {n_reference}"
+    sentence = (
+        f"{counts}: a true difference of 10 % of a torso length shows in {chance(n_student, n_reference):.0%} of such "
+        "comparisons"
+    )
+    if min(n_student, n_reference) < 5:
+        sentence += f"; with five swings of each it would show in {chance(5, 5):.0%}"
+    return sentence + "."
+
+
+def _notes(student: Figure, reference: Figure, settings: ScoreSettings) -> tuple[str, ...]:
+    notes = []
+    anchor = anchor_position(student, reference)
+    if anchor not in (None, "address"):
+        notes.append(
+            f"Address was not found in both swings: movement is measured from {words(anchor or '')}, where the poses "
+            "count as equal."
+        )
+    return tuple(notes)

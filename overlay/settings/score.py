@@ -1,0 +1,66 @@
+"""Thresholds of the difference score."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Mapping
+
+from overlay.settings import setting
+
+# SD of one coordinate of a part's phase mean between two swings of one player, torso lengths: swing-to-swing variation
+# and pose noise together. See docs/scores.md, "Noise".
+PRIOR_SD: Mapping[str, float] = MappingProxyType(
+    {
+        "hands": 0.035,
+        "lead_arm": 0.035,
+        "trail_arm": 0.035,
+        "shoulders": 0.035,
+        "head": 0.03,
+        "spine": 0.03,
+        "pelvis": 0.025,
+        "lead_leg": 0.03,
+        "trail_leg": 0.03,
+    }
+)
+
+
+@dataclass(frozen=True)
+class ScoreSettings:
+    """How differences are measured, tested and put into words."""
+
+    steps: int = setting(21, "count", "equal steps a phase: the mean no longer changes beyond; METHODS trial value")
+    prior_sd: Mapping[str, float] = field(
+        default_factory=lambda: PRIOR_SD,
+        metadata={"unit": "torso", "reason": "between two swings of one player; trials gave 0.035"},
+    )
+    prior_df: float = setting(8.0, "count", "trials: how far the noise of one clip strays from the typical one")
+    level: float = setting(0.05, "fraction", "expected share of false findings in one table; common practice")
+    interval: float = setting(0.95, "fraction", "common practice")
+    score_half: float = setting(0.20, "torso", "difference that scores 50; 100·2^(−(E/0.20)²)")
+    timing_sd_s: float = setting(
+        0.012, "s", "time error of the alignment; differences along the path that it explains are not counted"
+    )
+    min_share: float = setting(0.6, "fraction", "steps of a phase measured in both swings, else the part is not scored")
+    min_visibility: float = setting(
+        0.5, "fraction", "below it 88 % of arm errors over 40 px lie; only used for arms and hands"
+    )
+    max_gap_s: float = setting(0.12, "s", "real time between two frames over which a value is still interpolated")
+    still_s: float = setting(0.25, "s", "real time before address over which the address pose is averaged")
+    proportion_slack: float = setting(
+        0.03, "fraction", "arm lengths of the two players closer than this count as equal: error of the estimate"
+    )
+    position_sd_s: float = setting(
+        0.008, "s", "time error of a position of confidence 1, beside the frame interval; divided by the confidence"
+    )
+    min_tempo: float = setting(2.0, "ratio", "tempo ratios outside 2–6 mean slow motion or a speed ramp")
+    max_tempo: float = setting(6.0, "ratio", "tempo ratios outside 2–6 mean slow motion or a speed ramp")
+    max_backswing_s: float = setting(2.0, "s", "address to top; 5–95 % of real-time clips 0.67–1.40 s (GolfDB labels)")
+    min_backswing_s: float = setting(0.4, "s", "address to top; 5–95 % of real-time clips 0.67–1.40 s (GolfDB labels)")
+    max_downswing_s: float = setting(0.5, "s", "top to impact; 5–95 % of real-time clips 0.20–0.30 s (GolfDB labels)")
+    typical_downswing_s: float = setting(0.27, "s", "median of real-time clips (GolfDB labels)")
+    torso_of_stature: float = setting(0.288, "fraction", "shoulder .818 − hip .530 of stature, Drillis & Contini 1966")
+    leg_of_stature: float = setting(0.491, "fraction", "hip .530 − ankle .039 of stature, Drillis & Contini 1966")
+    camera_shift: float = setting(
+        0.08, "torso", "lead foot between address and impact; more means the camera or the foot moved"
+    )

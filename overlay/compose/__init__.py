@@ -1,0 +1,16 @@
+"""Frames of the comparison: the synced video, the stills sheet, the stills of one clip."""
+
+from overlay.compose.sources import PersonMasks, Source
+from overlay.compose.stills import comparison_stills, inspect_sheet, render_sheet
+from overlay.compose.video import LAYOUTS, ComposeOptions, render_video
+
+__all__ = [
+    "LAYOUTS",
+    "ComposeOptions",
+    "PersonMasks",
+    "Source",
+    "comparison_stills",
+    "inspect_sheet",
+    "render_sheet",
+    "render_video",
+]

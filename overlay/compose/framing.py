@@ -1,0 +1,255 @@
+"""One framing for both players: the same body size, the feet at the same place, mirrored where the hands differ.
+
+Both panes then show the same level at the same height, and the ghost needs no further fitting: it is the
+reference's pane laid over the student's.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+
+from overlay.arrays import BoolArray, FloatArray
+from overlay.data import PoseTrack, Swing
+from overlay.errors import DataError
+from overlay.kinematics import hand_path, torso_length
+from overlay.landmarks import INDEX
+from overlay.settings.compose import COMPOSE, ComposeSettings
+
+CHAIN_IN_TORSOS = 2.71
+"""Torso + thigh + shank in shoulder–hip lengths: (.288 + .245 + .246) / .288, Drillis & Contini 1966."""
+
+
+@dataclass(frozen=True)
+class Body:
+    """Where a player stands and how large he is in his picture, at address.
+
+    Attributes
+    ----------
+    feet : (2,) float, px
+        Midpoint of the ankles.
+    torso_px : float
+        A torso length, averaged over trunk and legs so that a bent posture does not change it.
+    """
+
+    feet: FloatArray
+    torso_px: float
+
+
+def measure_body(swing: Swing, settings: ComposeSettings = COMPOSE) -> Body:
+    """Feet and size around address (the start of the swing when address is missing).
+
+    Raises
+    ------
+    DataError
+        Neither the trunk nor the picture's own torso length is known.
+    """
+    track = swing.pose
+    address_s = swing.positions.time("address")
+    if address_s is None:
+        address_s = swing.start_s
+    near = np.abs(track.time_s - address_s) <= settings.address_window_s * max(1.0, swing.slow_factor)
+    if not np.any(near):
+        near[np.argmin(np.abs(track.time_s - address_s))] = True
+
+    def middle(names: tuple[str, ...], keep: BoolArray) -> FloatArray:
+        points = track.points[keep][:, [INDEX[name] for name in names]].reshape(-1, 2)
+        points = points[np.isfinite(points[:, 0])]
+        return np.median(points, axis=0) if len(points) else np.full(2, np.nan)
+
+    everywhere = np.ones(len(track), bool)
+    chain: list[FloatArray] = []
+    for joint in ("shoulder", "hip", "knee", "ankle"):
+        names = (f"left_{joint}", f"right_{joint}")
+        both = [middle((name,), near) for name in names]
+        known = [point for point in both if np.isfinite(point[0])]
+        chain.append(np.mean(known, axis=0) if known else middle(names, everywhere))
+    lengths = [float(np.linalg.norm(b - a)) for a, b in itertools.pairwise(chain)]
+    total = sum(lengths)
+    torso = total / CHAIN_IN_TORSOS if np.isfinite(total) and total > 0 else swing.torso_px
+    if not np.isfinite(torso) or torso <= 0:
+        torso = torso_length(track)
+    if not np.isfinite(torso) or torso <= 0:
+        raise DataError("The size of the player is not known: no trunk in the track.", "Give shoulders and hips.")
+    feet = chain[3]
+    if not np.isfinite(feet[0]):
+        hips = chain[1]
+        # Without ankles the feet are where the legs end: 1.7 torso lengths under the hips (Drillis & Contini 1966).
+        feet = hips + np.array([0.0, 1.7 * torso])
+    if not np.all(np.isfinite(feet)):
+        feet = np.array([track.image_size[0] / 2, track.image_size[1] * 0.9])
+    return Body(np.asarray(feet, np.float64), float(torso))
+
+
+@dataclass(frozen=True)
+class Window:
+    """A rectangle in torso lengths from the feet: x right, y down."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    @property
+    def width(self) -> float:
+        return self.right - self.left
+
+    @property
+    def height(self) -> float:
+        return self.bottom - self.top
+
+    def union(self, other: Window) -> Window:
+        return Window(
+            min(self.left, other.left),
+            min(self.top, other.top),
+            max(self.right, other.right),
+            max(self.bottom, other.bottom),
+        )
+
+    def within(self, other: Window) -> Window:
+        """The part that lies inside ``other``; itself where they do not meet."""
+        left, right = max(self.left, other.left), min(self.right, other.right)
+        top, bottom = max(self.top, other.top), min(self.bottom, other.bottom)
+        return Window(left, top, right, bottom) if right > left and bottom > top else self
+
+    def with_aspect(self, narrowest: float, widest: float, allowed: Window) -> Window:
+        """Made wider or taller until width ÷ height is in range, growing towards ``allowed`` first."""
+        width, height = self.width, self.height
+        if width / height < narrowest:
+            grow = narrowest * height - width
+            left = _share(grow, self.left - allowed.left, allowed.right - self.right)
+            return Window(self.left - left, self.top, self.right + grow - left, self.bottom)
+        if width / height > widest:
+            grow = width / widest - height
+            top = _share(grow, self.top - allowed.top, allowed.bottom - self.bottom)
+            return Window(self.left, self.top - top, self.right, self.bottom + grow - top)
+        return self
+
+
+def _share(grow: float, room_before: float, room_after: float) -> float:
+    """How much of ``grow`` goes to the first side: evenly, unless one side has no picture left."""
+    before, after = max(room_before, 0.0), max(room_after, 0.0)
+    if before + after < grow:
+        return before + (grow - before - after) / 2
+    return float(np.clip(grow / 2, grow - after, before))
+
+
+def wanted_window(track: PoseTrack, body: Body, mirrored: bool, settings: ComposeSettings = COMPOSE) -> Window:
+    """What must be seen of a player: the body with a margin, and room for the club around the hands."""
+    sign = -1.0 if mirrored else 1.0
+    points = (track.points - body.feet) / body.torso_px * np.array([sign, 1.0])
+    hands = (hand_path(track).points - body.feet) / body.torso_px * np.array([sign, 1.0])
+    flat = points.reshape(-1, 2)
+    flat = flat[np.isfinite(flat[:, 0])]
+    hands = hands[np.isfinite(hands[:, 0])]
+    margin = settings.body_margin
+    # A single wild joint must not zoom the picture out: 0.5 % at each end is left out.
+    low, high = np.percentile(flat, 0.5, axis=0), np.percentile(flat, 99.5, axis=0)
+    window = Window(low[0] - margin, low[1] - margin, high[0] + margin, max(high[1], 0.0) + margin)
+    if len(hands):
+        low, high = np.percentile(hands, 1, axis=0), np.percentile(hands, 99, axis=0)
+        reach = Window(
+            low[0] - settings.hand_reach, low[1] - settings.hand_reach_up, high[0] + settings.hand_reach, window.bottom
+        )
+        window = window.union(reach)
+    return window
+
+
+def picture_window(image_size: tuple[int, int], body: Body, mirrored: bool) -> Window:
+    """The whole picture in torso lengths from the feet."""
+    left, right = (edge / body.torso_px for edge in (-body.feet[0], image_size[0] - body.feet[0]))
+    if mirrored:
+        left, right = -right, -left
+    top, bottom = (edge / body.torso_px for edge in (-body.feet[1], image_size[1] - body.feet[1]))
+    return Window(left, top, right, bottom)
+
+
+def placing(body: Body, window: Window, mirrored: bool, pane_size: tuple[int, int]) -> FloatArray:
+    """(2, 3) matrix: picture pixels → pane pixels. A similarity, with a flip when mirrored."""
+    scale = pane_size[1] / window.height / body.torso_px
+    sign = -1.0 if mirrored else 1.0
+    unit = pane_size[1] / window.height
+    return np.array(
+        [
+            [sign * scale, 0.0, -sign * scale * body.feet[0] - window.left * unit],
+            [0.0, scale, -scale * body.feet[1] - window.top * unit],
+        ]
+    )
+
+
+@dataclass(frozen=True)
+class Framing:
+    """How two players are brought into panes of one size.
+
+    Attributes
+    ----------
+    pane_size : (width, height) px, both even
+    matrices : two (2, 3) arrays
+        Picture → pane, student and reference.
+    feet_y : float
+        Pane row of the ankles.
+    mirrored : bool
+        Whether the reference is flipped.
+    """
+
+    pane_size: tuple[int, int]
+    matrices: tuple[FloatArray, FloatArray]
+    feet_y: float
+    mirrored: bool
+
+
+def frame_players(
+    student: Swing,
+    reference: Swing,
+    *,
+    with_pictures: tuple[bool, bool],
+    least_px: int,
+    most_px: int,
+    settings: ComposeSettings = COMPOSE,
+) -> Framing:
+    """Find the window and pane size that suit both players.
+
+    Parameters
+    ----------
+    student, reference : Swing
+    with_pictures : two bool
+        Whether there is a picture, whose edges then bound the window.
+    least_px, most_px : int
+        Pane height; in between, the student's own resolution decides.
+    """
+    mirrored = student.handedness != reference.handedness
+    bodies = (measure_body(student, settings), measure_body(reference, settings))
+    flips = (False, mirrored)
+    wanted, allowed = [], []
+    for swing, body, flip, has_picture in zip((student, reference), bodies, flips, with_pictures):
+        window = wanted_window(swing.pose, body, flip, settings)
+        edge = picture_window(swing.pose.image_size, body, flip) if has_picture else window
+        wanted.append(window.within(edge))
+        allowed.append(edge)
+    both = wanted[0].union(wanted[1])
+    window = both.with_aspect(settings.narrowest, settings.widest, allowed[0].union(allowed[1]))
+    natural = window.height * max(
+        (body.torso_px for body, has_picture in zip(bodies, with_pictures) if has_picture), default=0.0
+    )
+    height = int(np.clip(round(natural), least_px, most_px))
+    height -= height % 2
+    width = round(height * window.width / window.height / 2) * 2
+    size = (width, height)
+    matrices = tuple(placing(body, window, flip, size) for body, flip in zip(bodies, flips))
+    return Framing(size, (matrices[0], matrices[1]), -window.top * height / window.height, mirrored)
+
+
+def frame_one(
+    swing: Swing, *, with_picture: bool, least_px: int, most_px: int, settings: ComposeSettings = COMPOSE
+) -> Framing:
+    """As ``frame_players`` for a single player, who is never mirrored."""
+    return frame_players(
+        swing, swing, with_pictures=(with_picture, with_picture), least_px=least_px, most_px=most_px, settings=settings
+    )
+
+
+def transformed(points: FloatArray, matrix: FloatArray) -> FloatArray:
+    """(..., 2) points through a (2, 3) matrix."""
+    return np.asarray(points @ matrix[:, :2].T + matrix[:, 2], np.float64)

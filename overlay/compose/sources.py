@@ -1,0 +1,120 @@
+"""Where the pictures of a player come from, and a common way to walk through them."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Iterator, Protocol, Sequence
+
+import numpy as np
+
+from overlay.arrays import FloatArray, Image
+from overlay.data import Frame, Swing
+
+if TYPE_CHECKING:
+    from overlay.video import Reader
+
+
+class PersonMasks(Protocol):
+    """Where the person is in each frame."""
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """(width, height) of each mask, px; a mask covers the whole picture."""
+
+    def at(self, time_s: float) -> Image:
+        """(height, width) uint8, 0 background … 255 person, of the frame shown at ``time_s``."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where the pictures of one player come from.
+
+    Attributes
+    ----------
+    clip_path : Path or None
+        None for a saved track: a drawn figure stands in for the picture.
+    masks : PersonMasks or None
+        None: the drawn figure stands in for the cut-out.
+    mirrored, rotation_deg
+        As the clip was opened for the pose.
+    label : str
+        How the player is called in the video.
+    """
+
+    clip_path: Path | None = None
+    masks: PersonMasks | None = None
+    mirrored: bool = False
+    rotation_deg: int | None = None
+    label: str = ""
+
+
+class Pictures:
+    """The frames of one source; without a clip the times of the swing's track and no picture."""
+
+    def __init__(self, source: Source, swing: Swing) -> None:
+        self._source = source
+        self._swing = swing
+        self._stack = ExitStack()
+        self._reader: Reader | None = None
+
+    def __enter__(self) -> Pictures:
+        if self._source.clip_path is not None:
+            from overlay.video import open_clip
+
+            self._reader = self._stack.enter_context(
+                open_clip(
+                    self._source.clip_path, mirrored=self._source.mirrored, rotation_deg=self._source.rotation_deg
+                )
+            )
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        self._stack.close()
+
+    @property
+    def times_s(self) -> FloatArray:
+        """Times of all frames that can be shown, s."""
+        return self._swing.pose.time_s if self._reader is None else self._reader.clip.times_s
+
+    def nearest(self, times_s: FloatArray) -> FloatArray:
+        """The time of the frame nearest to each time, within the swing (T,), s."""
+        return nearest_times(self.times_s, times_s, self._swing.start_s, self._swing.stop_s)
+
+    def walk(self, times_s: Sequence[float] | FloatArray, depth: int = 6) -> Iterator[tuple[float, Image | None]]:
+        """Time and picture shown at each of the non-decreasing frame times, in one pass over the clip."""
+        if self._reader is None:
+            for time_s in times_s:
+                yield float(time_s), None
+            return
+        from overlay.video import follow, prefetch
+
+        # Half a microsecond: a frame time must find its own frame whatever rounding it went through.
+        asked = [float(time_s) + 5e-7 for time_s in times_s]
+        frames: Iterator[Frame] = prefetch(follow(self._reader, asked), depth=depth)
+        for frame in frames:
+            yield frame.time_s, frame.image
+
+
+def nearest_times(frame_times_s: FloatArray, times_s: FloatArray, start_s: float, stop_s: float) -> FloatArray:
+    """The frame time nearest to each time, among the frames from ``start_s`` to ``stop_s``.
+
+    Parameters
+    ----------
+    frame_times_s : (N,) float, strictly increasing
+    times_s : (T,) float
+    start_s, stop_s : float
+
+    Returns
+    -------
+    (T,) float, s
+    """
+    shown = frame_times_s[(frame_times_s >= start_s - 1e-6) & (frame_times_s <= stop_s + 1e-6)]
+    if not len(shown):
+        shown = frame_times_s
+    right = np.clip(np.searchsorted(shown, times_s), 1, max(1, len(shown) - 1))
+    if len(shown) == 1:
+        return np.full(len(times_s), shown[0])
+    before, after = shown[right - 1], shown[right]
+    return np.where(times_s - before <= after - times_s, before, after)

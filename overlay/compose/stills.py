@@ -1,0 +1,262 @@
+"""Stills at the positions: each player at his own position, and the ghost of both, as pictures and as one sheet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from overlay.arrays import Image
+from overlay.compose.framing import Framing, frame_one, frame_players
+from overlay.compose.player import Player
+from overlay.compose.sources import Pictures, Source
+from overlay.compose.video import ComposeOptions
+from overlay.compose.wording import confidence_words
+from overlay.data import Comparison, Swing
+from overlay.draw import REFERENCE, STUDENT, Family, Ghost, Label, Moment, Notice, put_text
+from overlay.draw.palette import INK, PANEL, QUIET
+from overlay.draw.panels import panel
+from overlay.draw.text import fitted
+from overlay.settings.draw import DrawSettings
+from overlay.terms import POSITION_NAMES, words
+
+
+@dataclass(frozen=True)
+class Still:
+    """One player at one position.
+
+    Attributes
+    ----------
+    name : str
+    image : (H, W, 3) with skeleton, or None when the position was not found
+    clean : the same without drawings
+    alpha : (H, W) uint8, where the player is
+    moment : what was drawn
+    time_s, confidence : of the position, NaN when missing
+    reason : why it is missing, "" otherwise
+    """
+
+    name: str
+    image: Image | None
+    clean: Image | None
+    alpha: Image | None
+    moment: Moment | None
+    time_s: float
+    confidence: float
+    reason: str
+
+    @property
+    def caption(self) -> str:
+        """When and how sure."""
+        if self.image is None:
+            return "not found"
+        return f"{self.time_s:.2f} s, {confidence_words(self.confidence)}"
+
+
+@dataclass(frozen=True)
+class Row:
+    """One position of both players, and the ghost where both were found."""
+
+    name: str
+    student: Still
+    reference: Still
+    ghost: Image | None
+
+    @property
+    def ghost_reason(self) -> str:
+        """Why there is no ghost, "" when there is one."""
+        if self.ghost is not None:
+            return ""
+        missing = [name for name, still in (("student", self.student), ("reference", self.reference)) if still.reason]
+        return f"No ghost: not found for {' and '.join(missing)}."
+
+
+def player_stills(player: Player) -> dict[str, Still]:
+    """Every position of one player, by name; one pass over the clip."""
+    swing = player.swing
+    found: dict[str, Still] = {}
+    with Pictures(player.source, swing) as pictures:
+        times_s = pictures.nearest(np.array([position.time_s for position in swing.positions.found], np.float64))
+        shown = list(zip(swing.positions.found, pictures.walk(times_s, depth=2)))
+    for position, (time_s, picture) in shown:
+        moment = player.moment(time_s)
+        clean = player.clean(picture, moment)
+        alpha = player.alpha(picture, clean, time_s, moment)
+        image = player.annotate(clean.copy(), moment)
+        found[position.name] = Still(
+            position.name, image, clean, alpha, moment, position.time_s, position.confidence, ""
+        )
+    for name, reason in swing.positions.missing.items():
+        found[name] = Still(name, None, None, None, None, float("nan"), float("nan"), reason or "not found")
+    return found
+
+
+def comparison_stills(
+    comparison: Comparison,
+    *,
+    student: Source,
+    reference: Source,
+    options: ComposeOptions | None = None,
+    height_px: int | None = None,
+) -> tuple[tuple[int, int], list[Row]]:
+    """Stills of all nine positions.
+
+    Returns
+    -------
+    (width, height) of each still, px, and one row a position in time order.
+    """
+    options = options or ComposeOptions()
+    height = options.settings.still_px if height_px is None else height_px
+    framing = frame_players(
+        comparison.student,
+        comparison.reference,
+        with_pictures=(student.clip_path is not None, reference.clip_path is not None),
+        least_px=height,
+        most_px=height,
+        settings=options.settings,
+    )
+    players = [
+        _player(swing, source, family, framing, i, options)
+        for i, (swing, source, family) in enumerate(
+            ((comparison.student, student, STUDENT), (comparison.reference, reference, REFERENCE))
+        )
+    ]
+    stills = [player_stills(player) for player in players]
+    ghost = Ghost(REFERENCE, settings=options.style)
+    rows = []
+    for name in POSITION_NAMES:
+        one, other = stills[0][name], stills[1][name]
+        over: Image | None = None
+        if one.clean is not None and one.moment is not None and other.clean is not None and other.alpha is not None:
+            over = ghost.draw(one.clean.copy(), other.clean, other.alpha)
+            players[0].annotate(over, one.moment)
+        rows.append(Row(name, one, other, over))
+    return framing.pane_size, rows
+
+
+def _player(
+    swing: Swing, source: Source, family: Family, framing: Framing, which: int, options: ComposeOptions
+) -> Player:
+    return Player(
+        swing,
+        source,
+        family,
+        framing.matrices[which],
+        framing.pane_size,
+        framing.feet_y,
+        style=options.style,
+        settings=options.settings,
+    )
+
+
+def render_sheet(
+    comparison: Comparison,
+    out: Path,
+    *,
+    student: Source,
+    reference: Source,
+    options: ComposeOptions | None = None,
+) -> Path:
+    """Write the stills sheet as PNG: one row a position; student, reference, ghost.
+
+    Raises
+    ------
+    InputError
+        A clip cannot be read.
+    OutputError
+        ``out`` cannot be written.
+    """
+    from overlay.video import write_png
+
+    options = options or ComposeOptions()
+    (width, height), rows = comparison_stills(comparison, student=student, reference=reference, options=options)
+    mirrored = comparison.student.handedness != comparison.reference.handedness
+    names = (
+        student.label or "Student",
+        (reference.label or "Reference") + (" (mirrored)" if mirrored else ""),
+        "Ghost: both",
+    )
+    write_png(out, compose_sheet((width, height), rows, names, options.style))
+    return out
+
+
+def compose_sheet(pane: tuple[int, int], rows: list[Row], names: tuple[str, str, str], style: DrawSettings) -> Image:
+    """The sheet as a picture, (H, W, 3)."""
+    width, height = pane
+    gap = max(4, round(0.012 * height))
+    wide = 3 * width + 4 * gap
+    size = round(max(style.least_text, 0.022 * wide))
+    small = round(size * 0.82)
+    head, title, foot = round(size * 2.4), round(size * 2.2), round(small * 2.0)
+    image = panel(wide, head + len(rows) * (title + height + foot), INK)
+    lefts = [gap + i * (width + gap) for i in range(3)]
+    for left, name, colour in zip(lefts, names, (STUDENT.strong, REFERENCE.strong, QUIET)):
+        bar = max(3, size // 4)
+        image[round(head * 0.25) : round(head * 0.75), left : left + bar] = colour
+        put_text(image, fitted(name, size, width - 3 * bar, True), left + 2 * bar, head / 2, size, bold=True)
+    y = head
+    for number, row in enumerate(rows, start=1):
+        image[y : y + title] = PANEL
+        put_text(image, f"{number}  {words(row.name).capitalize()}", gap, y + title / 2, size, bold=True)
+        cells = (
+            (row.student.image, row.student.reason, row.student.caption),
+            (row.reference.image, row.reference.reason, row.reference.caption),
+            (row.ghost, row.ghost_reason, ""),
+        )
+        for left, (picture, reason, caption) in zip(lefts, cells):
+            if picture is None:
+                picture = Notice(size).picture(
+                    width, height, reason if row.ghost_reason == reason else f"Not found: {reason}"
+                )
+            image[y + title : y + title + height, left : left + width] = picture
+            put_text(image, fitted(caption, small, width), left, y + title + height + foot / 2, small, colour=QUIET)
+        y += title + height + foot
+    return image
+
+
+def inspect_sheet(swing: Swing, out: Path, *, source: Source, options: ComposeOptions | None = None) -> Path:
+    """Write the nine positions of one clip as a PNG, three beside each other, with skeleton, time and confidence.
+
+    Raises
+    ------
+    InputError
+        The clip cannot be read.
+    OutputError
+        ``out`` cannot be written.
+    """
+    from overlay.video import write_png
+
+    options = options or ComposeOptions()
+    height = options.settings.still_px
+    framing = frame_one(
+        swing,
+        with_picture=source.clip_path is not None,
+        least_px=height,
+        most_px=height,
+        settings=options.settings,
+    )
+    stills = player_stills(_player(swing, source, STUDENT, framing, 0, options))
+    write_png(out, compose_nine(framing.pane_size, [stills[name] for name in POSITION_NAMES], options.style))
+    return out
+
+
+def compose_nine(pane: tuple[int, int], stills: list[Still], style: DrawSettings) -> Image:
+    """Nine stills in three rows as a picture, (H, W, 3)."""
+    width, height = pane
+    gap = max(4, round(0.012 * height))
+    wide = 3 * width + 4 * gap
+    size = round(max(style.least_text, 0.020 * wide))
+    foot = round(size * 2.0)
+    image = panel(wide, 3 * (height + foot + gap) + gap, INK)
+    for i, still in enumerate(stills):
+        left, top = gap + (i % 3) * (width + gap), gap + (i // 3) * (height + foot + gap)
+        picture = still.image
+        if picture is None:
+            picture = Notice(size).picture(width, height, f"Not found: {still.reason}")
+        else:
+            picture = picture.copy()
+        Label(f"{i + 1}  {words(still.name)}", size).draw(picture)
+        image[top : top + height, left : left + width] = picture
+        put_text(image, fitted(still.caption, size, width), left, top + height + foot / 2, size, colour=QUIET)
+    return image

@@ -1,0 +1,364 @@
+"""The comparison video: both players in one framing and one time, one streaming pass over both clips."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from overlay.arrays import Image
+from overlay.compose.framing import Framing, frame_players
+from overlay.compose.player import Player
+from overlay.compose.sources import Pictures, Source
+from overlay.compose.timing import Lead, Plan, phase_at, plan_video, title_at
+from overlay.compose.wording import headline
+from overlay.data import Comparison
+from overlay.draw import REFERENCE, STUDENT, Ghost, Heading, Label, Moment, ScorePanel, TimeBar, put_text
+from overlay.draw.palette import INK, PAPER, QUIET
+from overlay.draw.panels import panel
+from overlay.draw.text import wrapped
+from overlay.errors import InputError
+from overlay.progress import SILENT, Progress
+from overlay.settings.compose import COMPOSE, ComposeSettings
+from overlay.settings.draw import DRAW, DrawSettings
+from overlay.terms import PARTS, words
+
+Layout = Literal["side by side", "ghost", "both"]
+LAYOUTS: tuple[Layout, ...] = ("side by side", "ghost", "both")
+
+
+@dataclass(frozen=True)
+class ComposeOptions:
+    """How the video looks and plays.
+
+    Attributes
+    ----------
+    layout : "side by side", "ghost" or "both"
+    lead : who plays in his own time; the other follows
+    speed : clip seconds per video second, usually 0.125–1
+    hold_s : seconds the picture stands still at each position, 0 for none
+    """
+
+    layout: Layout = "both"
+    lead: Lead = "student"
+    speed: float = 1.0
+    hold_s: float = COMPOSE.hold_s
+    style: DrawSettings = DRAW
+    settings: ComposeSettings = COMPOSE
+
+    def __post_init__(self) -> None:
+        if self.layout not in LAYOUTS:
+            raise InputError(f"There is no layout {self.layout!r}.", f"Choose one of {', '.join(LAYOUTS)}.")
+        if self.lead not in ("student", "reference"):
+            raise InputError(f"{self.lead!r} cannot lead.", "Choose student or reference.")
+
+
+Box = tuple[int, int, int, int]
+"""left, top, width, height, px."""
+
+
+@dataclass(frozen=True)
+class Places:
+    """Where everything stands on the canvas."""
+
+    width: int
+    height: int
+    text_px: int
+    heading_px: int
+    heading: Box
+    time_bar: Box
+    scores: Box
+    student: Box | None = None
+    reference: Box | None = None
+    ghost: Box | None = None
+
+
+def even(value: float) -> int:
+    """The next even number: H.264 with 4:2:0 colour has no odd sizes."""
+    return int(np.ceil(value / 2) * 2)
+
+
+def place(layout: Layout, pane: tuple[int, int], style: DrawSettings = DRAW) -> Places:
+    """Lay out the canvas for panes of one size.
+
+    ``both`` is two panes over two: about as tall and narrow as a phone held upright, with the scores beside the
+    ghost. The other layouts have the scores under the picture.
+    """
+    width, height = pane
+    gap = even(max(4, 0.012 * height))
+    wide = width if layout == "ghost" else 2 * width + gap
+    text_px = round(max(style.least_text, style.text * wide))
+    heading_px = round(max(style.least_text * 1.4, style.heading * wide))
+    top = even(heading_px * 2.0)
+    bar = even(text_px * 2.2)
+    scores = ScorePanel(text_px)
+    head = (0, 0, wide, top)
+    if layout == "both":
+        second = top + height + gap
+        bar_y = second + height
+        return Places(
+            wide,
+            bar_y + bar,
+            text_px,
+            heading_px,
+            head,
+            (0, bar_y, wide, bar),
+            (width + gap, second, width, height),
+            (0, top, width, height),
+            (width + gap, top, width, height),
+            (0, second, width, height),
+        )
+    bar_y = top + height
+    tall = even(scores.needed_height(wide, len(PARTS)))
+    boxes = (0, bar_y, wide, bar), (0, bar_y + bar, wide, tall)
+    total = bar_y + bar + tall
+    if layout == "ghost":
+        return Places(wide, total, text_px, heading_px, head, *boxes, ghost=(0, top, width, height))
+    return Places(
+        wide,
+        total,
+        text_px,
+        heading_px,
+        head,
+        *boxes,
+        student=(0, top, width, height),
+        reference=(width + gap, top, width, height),
+    )
+
+
+def pane_limits(layout: Layout, settings: ComposeSettings) -> tuple[int, int]:
+    """Least and greatest pane height, px."""
+    most = {
+        "side by side": settings.most_pane_px,
+        "ghost": settings.single_pane_px,
+        "both": settings.most_small_pane_px,
+    }[layout]
+    return min(settings.least_pane_px, most), most
+
+
+class Canvas:
+    """Draws one frame after another on the same picture; only what changed is drawn again."""
+
+    def __init__(
+        self,
+        comparison: Comparison,
+        student: Source,
+        reference: Source,
+        options: ComposeOptions,
+        framing: Framing | None = None,
+    ) -> None:
+        self.comparison = comparison
+        self.options = options
+        least, most = pane_limits(options.layout, options.settings)
+        self.framing = framing or frame_players(
+            comparison.student,
+            comparison.reference,
+            with_pictures=(student.clip_path is not None, reference.clip_path is not None),
+            least_px=least,
+            most_px=most,
+            settings=options.settings,
+        )
+        self.places = place(options.layout, self.framing.pane_size, options.style)
+        self.players = tuple(
+            Player(
+                swing,
+                source,
+                family,
+                matrix,
+                self.framing.pane_size,
+                self.framing.feet_y,
+                style=options.style,
+                settings=options.settings,
+            )
+            for swing, source, family, matrix in zip(
+                (comparison.student, comparison.reference),
+                (student, reference),
+                (STUDENT, REFERENCE),
+                self.framing.matrices,
+            )
+        )
+        self.image = panel(self.places.width, self.places.height, INK)
+        self._ghost = Ghost(REFERENCE, settings=options.style)
+        size = self.places.text_px
+        student_name = student.label or "Student"
+        reference_name = (reference.label or "Reference") + (" (mirrored)" if self.framing.mirrored else "")
+        self._labels = {
+            "student": Label(student_name, size, swatch=STUDENT.strong),
+            "reference": Label(reference_name, size, swatch=REFERENCE.strong),
+            "ghost": Label("Ghost: reference over student", round(size * 0.85)),
+        }
+        lead = comparison.student if options.lead == "student" else comparison.reference
+        self._lead = lead
+        self._bar = TimeBar(
+            lead.start_s,
+            lead.stop_s,
+            tuple((position.name, position.time_s) for position in lead.positions.found),
+            size,
+            STUDENT.strong if options.lead == "student" else REFERENCE.strong,
+        )
+        _, _, bar_width, bar_height = self.places.time_bar
+        self._bar_base = self._bar.base(bar_width, bar_height)
+        self._heading = lru_cache(maxsize=64)(self._make_heading)
+        self._scores = lru_cache(maxsize=32)(self._make_scores)
+        self._shown: dict[str, object] = {}
+        self._clean: list[Image | None] = [None, None]
+        self._moments: list[Moment | None] = [None, None]
+
+    def draw(
+        self,
+        times_s: tuple[float, float],
+        pictures: tuple[Image | None, Image | None],
+        held: str | None = None,
+    ) -> Image:
+        """The canvas at one instant, (height, width, 3). The same array is used again by the next call.
+
+        Parameters
+        ----------
+        times_s : times of the shown frames of student and reference
+        pictures : their pictures, None without a clip
+        held : name of the position at which the picture is held
+        """
+        names = ("student", "reference")
+        changed = [self._changed(f"{name} time", time_s) for name, time_s in zip(names, times_s)]
+        for i, player in enumerate(self.players):
+            if not changed[i]:
+                continue
+            moment = player.moment(times_s[i])
+            clean = player.clean(pictures[i], moment)
+            self._moments[i], self._clean[i] = moment, clean
+            box = self.places.student if i == 0 else self.places.reference
+            if box is not None:
+                part = self._part(box)
+                part[:] = clean
+                player.annotate(part, moment)
+                self._labels[names[i]].draw(part)
+        if self.places.ghost is not None and any(changed):
+            self._draw_ghost(times_s, pictures[1])
+        lead_s = times_s[0] if self.options.lead == "student" else times_s[1]
+        self._draw_panels(lead_s, held)
+        return self.image
+
+    def _changed(self, what: str, value: object) -> bool:
+        if what in self._shown and self._shown[what] == value:
+            return False
+        self._shown[what] = value
+        return True
+
+    def _part(self, box: Box) -> Image:
+        left, top, width, height = box
+        return self.image[top : top + height, left : left + width]
+
+    def _draw_ghost(self, times_s: tuple[float, float], reference_picture: Image | None) -> None:
+        assert self.places.ghost is not None
+        part = self._part(self.places.ghost)
+        student, reference = self.players
+        below, above = self._clean
+        moments = self._moments
+        assert below is not None
+        assert above is not None
+        assert moments[0] is not None
+        assert moments[1] is not None
+        part[:] = below
+        alpha = reference.alpha(reference_picture, above, times_s[1], moments[1])
+        self._ghost.draw(part, above, alpha)
+        student.annotate(part, moments[0])
+        self._labels["ghost"].draw(part)
+
+    def _draw_panels(self, lead_s: float, held: str | None) -> None:
+        title = title_at(self._lead, lead_s, held)
+        if self._changed("heading", (title, held)):
+            self._part(self.places.heading)[:] = self._heading(title, held is not None)
+        phase = phase_at(self._lead, lead_s, held)
+        if self._changed("scores", phase):
+            self._part(self.places.scores)[:] = self._scores(phase)
+        if self._changed("bar", (lead_s, held)):
+            part = self._part(self.places.time_bar)
+            part[:] = self._bar_base
+            self._bar.draw(part, lead_s, held)
+
+    def _make_heading(self, title: str, held: bool) -> Image:
+        _, _, width, height = self.places.heading
+        leading = "in the student's time" if self.options.lead == "student" else "in the reference's time"
+        speed = "" if self.options.speed == 1 else f" · speed ×{self.options.speed:g}"
+        return Heading(self.places.heading_px, round(self.places.text_px * 0.8)).picture(
+            width, height, title, held, leading + speed
+        )
+
+    def _make_scores(self, phase: str | None) -> Image:
+        _, _, width, height = self.places.scores
+        size = self.places.text_px
+        if phase is not None:
+            rows = [
+                row for part in PARTS for row in self.comparison.differences if (row.phase, row.part) == (phase, part)
+            ]
+            title = f"{words(phase).capitalize()}: against the reference"
+            return ScorePanel(size).picture(width, height, phase, rows, title)
+        image = panel(width, height)
+        margin = size * 0.7
+        put_text(image, "Where it first differs", margin, size * 1.15, size, bold=True)
+        y = size * 2.8
+        for line in wrapped(headline(self.comparison), size, int(width - 2 * margin), 10):
+            put_text(image, line, margin, y, size, colour=PAPER)
+            y += size * 1.4
+        if y + size * 4 < height:
+            y += size * 0.8
+            small = round(size * 0.85)
+            for line in wrapped(self.comparison.sharpness, small, int(width - 2 * margin), 10):
+                if y + small > height:
+                    break
+                put_text(image, line, margin, y, small, colour=QUIET)
+                y += small * 1.4
+        return image
+
+
+def render_video(
+    comparison: Comparison,
+    out: Path,
+    *,
+    student: Source,
+    reference: Source,
+    options: ComposeOptions | None = None,
+    progress: Progress = SILENT,
+) -> Path:
+    """Write the comparison as an H.264 MP4.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    out : Path
+        Ends in ``.mp4``; written whole or not at all.
+    student, reference : Source
+        Where the pictures come from.
+    options : ComposeOptions
+    progress : Progress
+
+    Raises
+    ------
+    InputError
+        A clip cannot be read, or the options make no sense.
+    OutputError
+        ``out`` cannot be written.
+    """
+    from overlay.video import VideoWriter
+
+    options = options or ComposeOptions()
+    plan = plan_video(
+        comparison, lead=options.lead, speed=options.speed, hold_s=options.hold_s, settings=options.settings
+    )
+    canvas = Canvas(comparison, student, reference, options)
+    progress.stage("drawing the video", float(len(plan)))
+    with Pictures(student, comparison.student) as one, Pictures(reference, comparison.reference) as other:
+        shots = zip(one.walk(one.nearest(plan.student_s)), other.walk(other.nearest(plan.reference_s)), plan.held)
+        with VideoWriter(out, canvas.places.width, canvas.places.height, plan.rate) as writer:
+            for (student_s, student_picture), (reference_s, reference_picture), held in shots:
+                image = canvas.draw((student_s, reference_s), (student_picture, reference_picture), held)
+                writer.write(image)
+                progress.advance()
+    progress.done()
+    return out
+
+
+__all__ = ["LAYOUTS", "Canvas", "ComposeOptions", "Layout", "Places", "Plan", "place", "render_video"]

@@ -1,0 +1,68 @@
+"""The comparison in sentences: the same words in the video, the stills and the report."""
+
+from __future__ import annotations
+
+import math
+
+from overlay.data import Comparison, PhaseDifference
+from overlay.terms import View, words
+
+PLURAL = ("hands", "shoulders")
+
+
+def size_words(row: PhaseDifference) -> str:
+    """How large a difference is: torso lengths, and centimetres where stature was given."""
+    text = f"{row.value:.2f} torso lengths"
+    if row.value_cm is not None and math.isfinite(row.value_cm):
+        text += f" ({row.value_cm:.0f} cm)"
+    return text
+
+
+def direction_words(row: PhaseDifference, view: View) -> str:
+    """Which way the student is off, "" when not known. A component under half of the whole is not named."""
+    x, y = row.offset
+    length = math.hypot(x, y)
+    if not math.isfinite(length) or length == 0:
+        return ""
+    sideways = {
+        "fo": ("towards the target", "away from the target"),
+        "dtl": ("towards the ball", "away from the ball"),
+    }.get(view, ("to the right", "to the left"))
+    found = []
+    if abs(y) >= length / 2:
+        found.append("lower" if y > 0 else "higher")
+    if abs(x) >= length / 2:
+        found.append(sideways[0] if x > 0 else sideways[1])
+    return " and ".join(found)
+
+
+def difference_sentence(row: PhaseDifference, view: View) -> str:
+    """One difference as a sentence without judging it."""
+    verb = "are" if row.part in PLURAL else "is"
+    way = direction_words(row, view)
+    text = f"In the {words(row.phase)} the {words(row.part)} {verb} {size_words(row)} from the reference"
+    text += f", {way}" if way else ""
+    return f"{text}: a {row.words} difference."
+
+
+def headline(comparison: Comparison) -> str:
+    """The answer in one sentence: where the student first differs, and how much."""
+    if comparison.first is not None:
+        return difference_sentence(comparison.first, comparison.student.view)
+    if any(row.words != "not scored" for row in comparison.differences):
+        return "No difference detected in any phase."
+    return "Nothing could be scored; the reasons are in the table."
+
+
+def largest_sentence(comparison: Comparison) -> str:
+    """The largest difference, "" when it is the first one or there is none."""
+    row = comparison.largest
+    if row is None or row == comparison.first:
+        return ""
+    return difference_sentence(row, comparison.student.view)
+
+
+def confidence_words(confidence: float) -> str:
+    """A confidence from 0 to 1 as a word and a percentage."""
+    word = "sure" if confidence >= 0.8 else "fairly sure" if confidence >= 0.5 else "unsure"
+    return f"{word}, {confidence:.0%}"

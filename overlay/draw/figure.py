@@ -1,0 +1,399 @@
+"""Layers that draw one player on a picture: skeleton, hand path, club, filled figure.
+
+Each layer holds only its style. ``draw(image, moment)`` changes ``image`` (H, W, 3) RGB in place and returns it,
+so layers stack in any order. All lengths come from ``unit``, 1/100 of the picture's shorter side.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal, Protocol, Sequence
+
+import numpy as np
+
+from overlay.arrays import AnyArray, BoolArray, FloatArray, Image
+from overlay.draw.palette import INK, STUDENT, Colour, Family, mixed
+from overlay.errors import DataError
+from overlay.landmarks import EDGES, INDEX, N_LANDMARKS
+from overlay.settings.draw import DRAW, DrawSettings
+from overlay.terms import Handedness
+
+SHIFT = 4
+ONE = 1 << SHIFT
+"""OpenCV draws at 1/16 px with this shift: without it lines jitter from frame to frame."""
+
+ClubLook = Literal["measured", "marked", "interpolated", "hidden"]
+
+
+@dataclass(frozen=True)
+class ClubLine:
+    """The shaft at an instant: two ends in px and how it is known."""
+
+    grip: tuple[float, float]
+    head: tuple[float, float]
+    state: ClubLook
+
+
+@dataclass(frozen=True)
+class Moment:
+    """One player at one instant, in pixels of the picture that is drawn on.
+
+    Attributes
+    ----------
+    points : (33, 2) float, NaN where missing
+    guessed : (33,) bool
+        Filled in or hardly visible: drawn hollow and dashed.
+    handedness : "right" or "left"
+    path : (N, 2) float
+        Where the hands were, oldest first, NaN breaks the line.
+    path_age_s : (N,) float
+        Real seconds ago, ≥ 0.
+    club : ClubLine or None
+    """
+
+    points: FloatArray
+    guessed: BoolArray
+    handedness: Handedness
+    path: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
+    path_age_s: FloatArray = field(default_factory=lambda: np.zeros(0))
+    club: ClubLine | None = None
+
+    def __post_init__(self) -> None:
+        if self.points.shape != (N_LANDMARKS, 2) or self.guessed.shape != (N_LANDMARKS,):
+            raise DataError(
+                f"A figure has {self.points.shape} points and {self.guessed.shape} marks.",
+                f"Give ({N_LANDMARKS}, 2) points and ({N_LANDMARKS},) marks.",
+            )
+        if len(self.path) != len(self.path_age_s):
+            raise DataError("The hand path and its ages differ in length.", "Give one age for each point.")
+
+
+class Layer(Protocol):
+    """Anything that can be drawn on a frame."""
+
+    def draw(self, image: Image, moment: Moment) -> Image:
+        """Draw in place on ``image`` (H, W, 3) RGB and return it."""
+
+
+@dataclass(frozen=True)
+class Stack:
+    """Several layers as one, the first at the bottom."""
+
+    layers: Sequence[Layer]
+
+    def draw(self, image: Image, moment: Moment) -> Image:
+        for layer in self.layers:
+            layer.draw(image, moment)
+        return image
+
+
+def unit_px(image: Image) -> float:
+    """The drawing unit: 1/100 of the shorter side."""
+    return min(image.shape[:2]) / 100.0
+
+
+def _fixed(point: AnyArray) -> tuple[int, int]:
+    # Far outside the picture is cut to a number OpenCV's fixed point can hold.
+    x, y = np.clip(np.asarray(point, np.float64), -4000.0, 12000.0)
+    return round(float(x) * ONE), round(float(y) * ONE)
+
+
+def line(image: Image, start: AnyArray, end: AnyArray, colour: Colour | int, width_px: float) -> None:
+    """One smooth line with round ends. Nothing is drawn when an end is missing."""
+    import cv2
+
+    if not (np.all(np.isfinite(start)) and np.all(np.isfinite(end))):
+        return
+    cv2.line(image, _fixed(start), _fixed(end), colour, max(1, round(width_px)), cv2.LINE_AA, SHIFT)
+
+
+def dashes(start: AnyArray, end: AnyArray, dash_px: float) -> list[tuple[FloatArray, FloatArray]]:
+    """The drawn pieces of a dashed line; starts and ends with a dash."""
+    start, end = np.asarray(start, np.float64), np.asarray(end, np.float64)
+    length = float(np.linalg.norm(end - start))
+    if not np.isfinite(length):
+        return []
+    n = max(1, round((length / max(dash_px, 1e-6) + 1) / 2))
+    edges = np.linspace(0.0, 1.0, 2 * n)
+    return [(start + (end - start) * edges[2 * i], start + (end - start) * edges[2 * i + 1]) for i in range(n)]
+
+
+def disc(image: Image, centre: AnyArray, radius_px: float, colour: Colour | int, width_px: int = -1) -> None:
+    """A smooth filled circle, or a ring of ``width_px``."""
+    import cv2
+
+    if np.all(np.isfinite(centre)):
+        cv2.circle(image, _fixed(centre), round(radius_px * ONE), colour, width_px, cv2.LINE_AA, SHIFT)
+
+
+def is_lead(joint: str, handedness: Handedness) -> bool:
+    """Whether a sided landmark is on the lead side."""
+    return joint.startswith("left") == (handedness == "right")
+
+
+HEAD = ("nose", "left_ear", "right_ear")
+JOINTS = tuple(name for name in INDEX if name.split("_")[-1] in ("shoulder", "elbow", "wrist", "hip", "knee", "ankle"))
+
+
+def torso_px(points: FloatArray) -> float:
+    """Shoulder midpoint to hip midpoint, px; NaN when a joint is missing."""
+    shoulders = (points[INDEX["left_shoulder"]] + points[INDEX["right_shoulder"]]) / 2
+    hips = (points[INDEX["left_hip"]] + points[INDEX["right_hip"]]) / 2
+    return float(np.linalg.norm(shoulders - hips))
+
+
+def head_circle(points: FloatArray, size_px: float) -> tuple[FloatArray, float] | None:
+    """Centre and radius of the head, from nose and ears; None when none of them is known."""
+    known = points[[INDEX[name] for name in HEAD]]
+    known = known[np.isfinite(known[:, 0])]
+    if not len(known) or not np.isfinite(size_px):
+        return None
+    # Half a head's height (0.13 of stature, Drillis & Contini) is 0.23 of the shoulder–hip length of 0.288.
+    return np.asarray(known.mean(axis=0), np.float64), 0.23 * size_px
+
+
+@dataclass(frozen=True)
+class Skeleton:
+    """Bones and joints. Lead side: strong colour, full width. Trail side: light colour, thinner.
+
+    A bone with a guessed end is dashed, a guessed joint hollow, a missing joint is not drawn.
+    """
+
+    family: Family = STUDENT
+    settings: DrawSettings = DRAW
+    width: float = 1.0
+    """Factor on all widths."""
+    head: bool = True
+
+    def draw(self, image: Image, moment: Moment) -> Image:
+        unit = unit_px(image) * self.width
+        style = self.settings
+        points, guessed = moment.points, moment.guessed
+        bones: list[tuple[AnyArray, AnyArray, Colour, float]] = []
+        # Trail first, so that the lead side lies on top; the two cross-bones lie between.
+        order = sorted(EDGES, key=lambda edge: self._rank(edge, moment.handedness))
+        for a, b in order:
+            i, j = INDEX[a], INDEX[b]
+            if not (np.isfinite(points[i, 0]) and np.isfinite(points[j, 0])):
+                continue
+            rank = self._rank((a, b), moment.handedness)
+            colour = self.family.light if rank == 0 else self.family.strong
+            guess = bool(guessed[i] or guessed[j])
+            width = (style.thin_bone if rank == 0 or guess else style.bone) * unit
+            pieces = dashes(points[i], points[j], style.dash * unit) if guess else [(points[i], points[j])]
+            bones.extend((start, end, colour, width) for start, end in pieces)
+        casing = 2 * style.casing * unit
+        for start, end, _, width in bones:
+            line(image, start, end, INK, width + casing)
+        for start, end, colour, width in bones:
+            line(image, start, end, colour, width)
+        if self.head:
+            circle = head_circle(points, torso_px(points))
+            if circle is not None:
+                disc(image, *circle, INK, max(1, round(style.thin_bone * unit + casing)))
+                disc(image, *circle, self.family.strong, max(1, round(style.thin_bone * unit)))
+        for name in JOINTS:
+            i = INDEX[name]
+            if not np.isfinite(points[i, 0]):
+                continue
+            lead = is_lead(name, moment.handedness)
+            colour = self.family.strong if lead else self.family.light
+            radius = style.joint * unit * (1.0 if lead else 0.85)
+            disc(image, points[i], radius + style.casing * unit, INK)
+            if guessed[i]:
+                disc(image, points[i], radius, colour, max(1, round(0.4 * unit)))
+            else:
+                disc(image, points[i], radius, colour)
+        return image
+
+    @staticmethod
+    def _rank(edge: tuple[str, str], handedness: Handedness) -> int:
+        """0 trail side, 1 across the body, 2 lead side."""
+        sides = [is_lead(name, handedness) for name in edge]
+        return 1 if sides[0] != sides[1] else 2 if sides[0] else 0
+
+
+@dataclass(frozen=True)
+class HandPath:
+    """The way of the hands, newest part strongest; older parts fade but stay visible."""
+
+    family: Family = STUDENT
+    settings: DrawSettings = DRAW
+
+    def draw(self, image: Image, moment: Moment) -> Image:
+        import cv2
+
+        path = moment.path
+        inside = np.isfinite(path[:, 0]) if len(path) else np.zeros(0, bool)
+        if np.count_nonzero(inside) < 2:
+            return image
+        style, unit = self.settings, unit_px(image)
+        reach = (style.trace + 2 * style.casing) * unit + 2
+        height, width = image.shape[:2]
+        low = np.floor(np.nanmin(path[inside], axis=0) - reach).astype(int)
+        high = np.ceil(np.nanmax(path[inside], axis=0) + reach).astype(int) + 1
+        left, top = max(0, int(low[0])), max(0, int(low[1]))
+        right, bottom = min(width, int(high[0])), min(height, int(high[1]))
+        if right - left < 2 or bottom - top < 2:
+            return image
+        fade = np.clip(moment.path_age_s / style.trace_fade_s, 0.0, 1.0)
+        opacity = np.rint(255 * (style.trace_most + (style.trace_least - style.trace_most) * fade)).astype(int)
+        ink = np.zeros((bottom - top, right - left), np.uint8)
+        edge = np.zeros_like(ink)
+        corner = np.array([left, top], np.float64)
+        for start, end, strength in zip(path[:-1], path[1:], opacity[1:]):
+            line(edge, start - corner, end - corner, int(strength * 0.75), (style.trace + 2 * style.casing) * unit)
+            line(ink, start - corner, end - corner, int(strength), style.trace * unit)
+        part = image[top:bottom, left:right]
+        for mask, colour in ((edge, INK), (ink, self.family.strong)):
+            weight = mask.astype(np.float32) / 255
+            flat = np.empty_like(part)
+            flat[:] = colour
+            part[:] = cv2.blendLinear(flat, np.ascontiguousarray(part), weight, 1 - weight)
+        return image
+
+
+@dataclass(frozen=True)
+class Club:
+    """The shaft: solid when measured, solid with a dot at the head when marked by a person, dashed when
+    interpolated, nothing when hidden."""
+
+    family: Family = STUDENT
+    settings: DrawSettings = DRAW
+
+    def draw(self, image: Image, moment: Moment) -> Image:
+        club = moment.club
+        if club is None or club.state == "hidden":
+            return image
+        unit, style = unit_px(image), self.settings
+        grip, head = np.asarray(club.grip, np.float64), np.asarray(club.head, np.float64)
+        if not (np.all(np.isfinite(grip)) and np.all(np.isfinite(head))):
+            return image
+        pieces = dashes(grip, head, style.dash * unit) if club.state == "interpolated" else [(grip, head)]
+        colour = mixed(self.family.strong, (255, 255, 255), 0.25)
+        for start, end in pieces:
+            line(image, start, end, INK, (style.club + 2 * style.casing) * unit)
+        for start, end in pieces:
+            line(image, start, end, colour, style.club * unit)
+        if club.state == "marked":
+            disc(image, head, (style.joint + style.casing) * unit, INK)
+            disc(image, head, style.joint * unit, colour)
+        return image
+
+
+LIMBS: tuple[tuple[str, str, float, float], ...] = (
+    ("hip", "knee", 0.155, 0.115),
+    ("knee", "ankle", 0.11, 0.07),
+    ("heel", "foot_index", 0.07, 0.055),
+    ("shoulder", "elbow", 0.095, 0.075),
+    ("elbow", "wrist", 0.07, 0.05),
+)
+"""Joint, joint, half widths at both, in torso lengths. Drawn by eye: a slim person seen from the side."""
+
+
+def figure_mask(
+    shape: tuple[int, int],
+    points: FloatArray,
+    parts: Literal["all", "trail", "lead"] = "all",
+    handedness: Handedness = "right",
+    size_px: float | None = None,
+) -> Image:
+    """(H, W) uint8, 255 inside a filled figure around the joints.
+
+    Parameters
+    ----------
+    shape : (H, W)
+    points : (33, 2) float, px
+    parts : which limbs; the torso and head belong to "all" and "lead"
+    handedness : whose lead side
+    size_px : float or None
+        Torso length to scale widths by; taken from the points when None.
+    """
+    import cv2
+
+    mask = np.zeros(shape, np.uint8)
+    size = torso_px(points) if size_px is None else size_px
+    if not np.isfinite(size) or size < 1:
+        return mask
+    for side in ("left", "right"):
+        if parts != "all" and (parts == "lead") != is_lead(side, handedness):
+            continue
+        for a, b, at_a, at_b in LIMBS:
+            _taper(mask, points[INDEX[f"{side}_{a}"]], points[INDEX[f"{side}_{b}"]], at_a * size, at_b * size)
+        disc(mask, points[INDEX[f"{side}_wrist"]], 0.075 * size, 255)
+    if parts == "trail":
+        return mask
+    corners = [
+        f"{side}_{joint}"
+        for side, joint in (("left", "shoulder"), ("right", "shoulder"), ("right", "hip"), ("left", "hip"))
+    ]
+    trunk = points[[INDEX[name] for name in corners]]
+    if np.all(np.isfinite(trunk)):
+        for i, half in enumerate((0.12, 0.12, 0.15, 0.15)):
+            nxt = (i + 1) % 4
+            _taper(mask, trunk[i], trunk[nxt], half * size, (0.12, 0.12, 0.15, 0.15)[nxt] * size)
+        cv2.fillConvexPoly(mask, cv2.convexHull(np.rint(trunk * ONE).astype(np.int32)), 255, cv2.LINE_AA, SHIFT)
+        neck = (trunk[0] + trunk[1]) / 2
+        waist = (trunk[2] + trunk[3]) / 2
+        # From the side shoulders and hips fall together: the trunk keeps a depth of its own.
+        _taper(mask, neck, waist, 0.20 * size, 0.19 * size)
+        circle = head_circle(points, size)
+        if circle is not None:
+            _taper(mask, neck, circle[0], 0.085 * size, 0.085 * size)
+            disc(mask, circle[0], circle[1], 255)
+    return mask
+
+
+def _taper(mask: Image, start: FloatArray, end: FloatArray, at_start: float, at_end: float) -> None:
+    """A round cone from one joint to another."""
+    import cv2
+
+    if not (np.all(np.isfinite(start)) and np.all(np.isfinite(end))):
+        return
+    disc(mask, start, at_start, 255)
+    disc(mask, end, at_end, 255)
+    along = end - start
+    length = float(np.linalg.norm(along))
+    if length < 1e-6:
+        return
+    across = np.array([-along[1], along[0]]) / length
+    quad = np.array(
+        [start + across * at_start, end + across * at_end, end - across * at_end, start - across * at_start]
+    )
+    quad = np.clip(quad, -4000.0, 12000.0)
+    cv2.fillConvexPoly(mask, np.rint(quad * ONE).astype(np.int32), 255, cv2.LINE_AA, SHIFT)
+
+
+@dataclass(frozen=True)
+class Silhouette:
+    """A filled figure from the joints alone, for a player of whom there is no picture or no mask."""
+
+    family: Family = STUDENT
+    opacity: float = 1.0
+
+    def draw(self, image: Image, moment: Moment) -> Image:
+        points = moment.points
+        shape = (image.shape[0], image.shape[1])
+        dark, light = (
+            mixed(self.family.dark, self.family.strong, 0.35),
+            mixed(self.family.strong, self.family.pale, 0.25),
+        )
+        size = torso_px(points)
+        for parts, colour in (("trail", dark), ("lead", light)):
+            mask = figure_mask(shape, points, parts, moment.handedness, size)  # type: ignore[arg-type]
+            fill(image, mask, colour, self.opacity)
+        return image
+
+
+def fill(image: Image, mask: Image, colour: Colour, opacity: float) -> None:
+    """Lay a colour over the picture where ``mask`` (H, W) uint8 is set, in place."""
+    import cv2
+
+    x, y, width, height = cv2.boundingRect(mask)
+    if width == 0 or height == 0:
+        return
+    part = image[y : y + height, x : x + width]
+    weight = mask[y : y + height, x : x + width].astype(np.float32) * (opacity / 255)
+    flat = np.empty_like(part)
+    flat[:] = colour
+    part[:] = cv2.blendLinear(flat, np.ascontiguousarray(part), weight, 1 - weight)

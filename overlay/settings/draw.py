@@ -1,0 +1,37 @@
+"""Sizes and strengths of what is drawn. Lengths are in drawing units: 1/100 of the shorter side of the pane."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from overlay.settings import setting
+
+
+@dataclass(frozen=True)
+class DrawSettings:
+    """How thick, how dense, how long. Looked at on 480×854 panes on a phone-sized and a desktop-sized screen."""
+
+    bone: float = setting(0.85, "drawing unit", "4 px on a 480 px pane: seen on a phone, hides little of the body")
+    thin_bone: float = setting(0.55, "drawing unit", "the trail side and guessed bones stay behind the lead side")
+    casing: float = setting(0.42, "drawing unit", "dark edge on each side, so that a line shows on any background")
+    joint: float = setting(1.0, "drawing unit", "radius; a joint must be a little wider than its bone")
+    dash: float = setting(2.2, "drawing unit", "dash and gap length; shorter ones melt together in H.264")
+    trace: float = setting(0.8, "drawing unit", "hand path: as wide as a bone, so that it survives encoding")
+    trace_fade_s: float = setting(0.9, "s", "real time in which the hand path fades to its faintest")
+    trace_least: float = setting(0.3, "fraction", "faintest opacity of the hand path: still seen at the finish")
+    trace_most: float = setting(0.95, "fraction", "opacity of the newest part of the hand path")
+    club: float = setting(0.6, "drawing unit", "a shaft is thinner than a limb")
+    guess_visibility: float = setting(
+        0.3, "fraction", "below it a joint is drawn as a guess; the hidden far arm of a down-the-line clip is near 0.04"
+    )
+    ghost_opacity: float = setting(0.62, "fraction", "the student stays readable through the reference")
+    ghost_tint: float = setting(0.72, "fraction", "share of the tint against the reference's own brightness")
+    ghost_edge: float = setting(0.45, "drawing unit", "outline of the ghost, thinner than a bone")
+    plate_opacity: float = setting(0.78, "fraction", "white text on it keeps a contrast over 7:1 on a white picture")
+    text: float = setting(0.030, "fraction of the canvas width", "11 px of 390: the smallest text read on a phone")
+    heading: float = setting(0.046, "fraction of the canvas width", "read at arm's length while the video plays")
+    least_text: float = setting(13.0, "px", "smaller letters lose their counters")
+
+
+DRAW = DrawSettings()
+"""The defaults."""

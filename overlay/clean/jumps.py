@@ -41,11 +41,14 @@ def collapsed(work: Work, settings: CleanSettings) -> BoolArray:
 
 
 def drop_jumps(work: Work, settings: CleanSettings) -> None:
-    """Drop wrists that are apart, single-frame spikes and short excursions, in this order."""
+    """Drop wrists that are apart, short excursions and single-frame spikes.
+
+    In this order: the spike test would bite the edges off an excursion and so hide how sharp its jumps are.
+    """
     if not work.has_scale:
         work.log.append("jumps: not looked for, the torso is never seen")
         return
-    for name, test in (("wrists apart", apart), ("spikes", spikes), ("excursions", excursions)):
+    for name, test in (("wrists apart", apart), ("excursions", excursions), ("spikes", spikes)):
         where = test(work, settings)
         work.drop(where)
         if where.any():
@@ -137,10 +140,11 @@ def _off_the_line(points: FloatArray, time_s: FloatArray) -> tuple[FloatArray, F
 
 
 def excursions(work: Work, settings: CleanSettings) -> BoolArray:
-    """(T, J): values that are left out of the cheapest believable path.
+    """(T, J): stretches that are left out of the cheapest believable path.
 
-    For each joint, the frames that are kept are chosen by dynamic programming: leaving out time costs
-    ``excursion_per_s``; going from one kept frame to the next costs what it exceeds the region's top speed by.
+    A joint's track is cut where it breaks: where a step is not what the velocities on its two sides make it. Of the
+    pieces, those are kept that go on from each other best, chosen by dynamic programming: leaving a piece out costs
+    ``excursion_per_s`` times its length, a break between kept pieces costs its size.
     """
     where = np.zeros(work.visibility.shape, bool)
     limits = _limits(settings)
@@ -148,49 +152,91 @@ def excursions(work: Work, settings: CleanSettings) -> BoolArray:
         fastest = limits[region][0]
         for joint in joints:
             at = np.flatnonzero(np.isfinite(work.points[:, joint, 0]))
-            if len(at) < 3:
+            if len(at) < 4:
                 continue
             points, times = work.points[at, joint] / work.scale_px[at, None], work.real_s[at]
-            steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
-            over = steps > settings.jump_floor + fastest * np.diff(times)
-            if not over.any():
-                continue
-            for first, after in _windows(over, times, 2 * settings.longest_excursion_s):
-                kept = _cheapest(points[first:after], times[first:after], fastest, settings)
-                where[at[first:after][~kept], joint] = True
+            broken = _breaks(points, times, settings)
+            if broken.any():
+                kept = _cheapest(points, times, broken, fastest, settings)
+                where[at[~kept], joint] = True
     return where
 
 
-def _windows(over: BoolArray, times: FloatArray, margin_s: float) -> list[tuple[int, int]]:
-    """Stretches of frames around the jumps, merged where they touch: only these need the search."""
-    near = np.zeros(len(times), bool)
-    for i in np.flatnonzero(over):
-        near |= (times >= times[i] - margin_s) & (times <= times[i + 1] + margin_s)
-    return runs(near)
+def _slack(step_s: FloatArray, speed: FloatArray, settings: CleanSettings) -> FloatArray:
+    """What a step may be off the mean of the velocities on its sides.
+
+    On a circle at angular speed w, a step of duration d is off by speed × d × (w d)² ÷ 12 (series to third order).
+    """
+    return np.asarray(settings.break_floor + speed * step_s * (settings.quickest_turn * step_s) ** 2 / 12, np.float64)
 
 
-def _cheapest(points: FloatArray, times: FloatArray, fastest: float, settings: CleanSettings) -> BoolArray:
-    n = len(times)
+def _breaks(points: FloatArray, times: FloatArray, settings: CleanSettings) -> BoolArray:
+    """(n − 1,): steps that do not fit the velocities before and after."""
+    step = np.diff(times)
+    velocity = np.diff(points, axis=0) / step[:, None]
+    before, after = np.vstack([velocity[1:2], velocity[:-1]]), np.vstack([velocity[1:], velocity[-2:-1]])
+    speed = np.maximum(np.linalg.norm(before, axis=1), np.linalg.norm(after, axis=1))
+    off = np.linalg.norm(velocity - (before + after) / 2, axis=1) * step
+    # The velocity next to a break is no velocity, so that the slack it gives must not excuse a plain jump.
+    return np.asarray(off > np.minimum(_slack(step, speed, settings), 3 * settings.break_floor), bool)
+
+
+def _cheapest(
+    points: FloatArray, times: FloatArray, broken: BoolArray, fastest: float, settings: CleanSettings
+) -> BoolArray:
+    edges = np.concatenate([[0], np.flatnonzero(broken) + 1, [len(times)]])
+    pieces = list(zip(edges[:-1].tolist(), edges[1:].tolist()))
+    typical = float(np.median(np.diff(times)))
+    length = np.array([times[b - 1] - times[a] + typical for a, b in pieces])
+    # A long piece cannot be an excursion; its price is only finite so that there is always an answer.
+    price = np.where(length <= settings.longest_excursion_s, settings.excursion_per_s * length, 1e3 * length)
+    left_out = np.concatenate([[0.0], np.cumsum(price)])
+    n = len(pieces)
     cost, previous = np.zeros(n), np.full(n, -1)
-    step = np.diff(times, prepend=times[0] - (times[1] - times[0]))
-    left_out = np.concatenate([[0.0], np.cumsum(step)]) * settings.excursion_per_s
     for j in range(n):
-        # Leaving out the beginning is a choice too.
-        best, origin = left_out[j], -1
-        i = np.flatnonzero(times[:j] >= times[j] - settings.longest_excursion_s)
-        if not len(i) and j:
-            i = np.array([j - 1])
-        if len(i):
-            jump = np.linalg.norm(points[j] - points[i], axis=1) - fastest * (times[j] - times[i])
-            total = cost[i] + (left_out[j] - left_out[i + 1]) + np.maximum(0.0, jump - settings.jump_floor)
-            k = int(np.argmin(total))
-            if total[k] <= best:
-                best, origin = float(total[k]), int(i[k])
-        cost[j], previous[j] = best, origin
-    ends = cost + (left_out[n] - left_out[1:])
-    kept = np.zeros(n, bool)
-    j = int(np.argmin(ends))
+        cost[j] = left_out[j]
+        for i in range(j - 1, -1, -1):
+            skipped = left_out[j] - left_out[i + 1]
+            if skipped >= cost[j]:
+                break
+            total = cost[i] + skipped + _misfit(points, times, pieces[i], pieces[j], fastest, settings)
+            if total <= cost[j]:
+                cost[j], previous[j] = total, i
+    kept = np.zeros(len(times), bool)
+    j = int(np.argmin(cost + (left_out[n] - left_out[1:])))
     while j >= 0:
-        kept[j] = True
+        kept[pieces[j][0] : pieces[j][1]] = True
         j = int(previous[j])
     return kept
+
+
+def _misfit(
+    points: FloatArray,
+    times: FloatArray,
+    one: tuple[int, int],
+    other: tuple[int, int],
+    fastest: float,
+    settings: CleanSettings,
+) -> float:
+    """By how much, in torso lengths, ``other`` does not go on from ``one``."""
+    a, b = one[1] - 1, other[0]
+    step = float(times[b] - times[a])
+    if step > settings.longest_excursion_s:
+        return 0.0
+    move = points[b] - points[a]
+    excess = float(np.linalg.norm(move)) - fastest * step - settings.break_floor
+    velocities = [_slope(points[max(one[0], a - 2) : a + 1], times[max(one[0], a - 2) : a + 1])]
+    velocities.append(_slope(points[b : min(other[1], b + 3)], times[b : min(other[1], b + 3)]))
+    known = [v for v in velocities if v is not None]
+    if not known:
+        return max(0.0, excess)
+    speed = np.array(max(float(np.linalg.norm(v)) for v in known))
+    off = float(np.linalg.norm(move - step * np.mean(known, axis=0)))
+    return max(0.0, excess, off - float(_slack(np.array(step), speed, settings)))
+
+
+def _slope(points: FloatArray, times: FloatArray) -> FloatArray | None:
+    """Mean velocity of a piece's end; None of a single point."""
+    if len(times) < 2:
+        return None
+    return np.asarray((points[-1] - points[0]) / (times[-1] - times[0]), np.float64)

@@ -55,9 +55,9 @@ def swapped_frames(work: Work, joints: tuple[str, ...], settings: CleanSettings)
     """(T,): frames in which left and right of ``joints`` are exchanged."""
     left = work.points[:, [INDEX[f"left_{joint}"] for joint in joints]]
     right = work.points[:, [INDEX[f"right_{joint}"] for joint in joints]]
-    whole = np.isfinite(left).all(axis=(1, 2)) & np.isfinite(right).all(axis=(1, 2))
+    whole: BoolArray = np.asarray(np.all(np.isfinite(left) & np.isfinite(right), axis=(1, 2)), np.bool_)
     at = np.flatnonzero(whole)
-    result = np.zeros(len(whole), bool)
+    result: BoolArray = np.zeros(len(whole), np.bool_)
     if len(at) < 4:
         return result
     scale = work.scale_px[at, None, None]

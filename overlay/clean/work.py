@@ -90,7 +90,8 @@ def begin(track: PoseTrack, slow_factor: float) -> Work:
     else:
         scale = np.full(len(track), np.nan)
     # A point with one coordinate is no point.
-    points = np.where(np.isfinite(track.points).all(axis=2)[..., None], track.points, np.nan)
+    whole = np.all(np.isfinite(track.points), axis=2, keepdims=True)
+    points = np.where(whole, track.points, np.nan)
     return Work(
         points=points,
         depth=track.depth.copy(),

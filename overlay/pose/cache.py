@@ -76,7 +76,7 @@ def store(key: str, track: PoseTrack, masks: MaskTrack | None, limit_mb: float) 
                     content=np.frombuffer(b"".join(masks.packed), np.uint8),
                 )
         with atomic_path(track_path) as temporary, open(temporary, "wb") as out:
-            np.savez_compressed(out, **track_arrays(track))
+            np.savez_compressed(out, allow_pickle=False, **track_arrays(track))
     except OutputError:
         return False
     trim(limit_mb, keep={track_path, mask_path})

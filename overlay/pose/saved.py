@@ -86,7 +86,9 @@ def save_track(
     """
     told = {"view": view or "", "handedness": handedness or "", "clip_path": str(clip_path or "")}
     with atomic_path(Path(path)) as temporary, open(temporary, "wb") as out:
-        np.savez_compressed(out, **track_arrays(track), **{name: np.array(value) for name, value in told.items()})
+        np.savez_compressed(
+            out, allow_pickle=False, **track_arrays(track), **{name: np.array(value) for name, value in told.items()}
+        )
 
 
 def track_arrays(track: PoseTrack) -> dict[str, AnyArray]:

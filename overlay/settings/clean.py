@@ -43,6 +43,10 @@ class CleanSettings:
     )
 
     jump_floor: float = setting(0.10, "torso", "three times the wrist noise in the fast part (3.3 % torso, measured)")
+    break_floor: float = setting(
+        0.2, "torso", "a step off the velocities around it; noise makes 0.074 (2.24 × 3.3 %) of it, three times that"
+    )
+    quickest_turn: float = setting(20.0, "rad/s", "of the hands about the shoulders near impact, with room: 9 m/s on a radius of 0.6 m is 15")
     fastest_hand: float = setting(26.0, "torso/s", "13 m/s with a torso of 0.5 m: above any hand speed, published <11")
     fastest_elbow: float = setting(16.0, "torso/s", "elbows stay nearer the axis than hands")
     fastest_leg: float = setting(8.0, "torso/s", "a stepping foot")

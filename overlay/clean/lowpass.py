@@ -46,7 +46,7 @@ def smooth(work: Work, settings: CleanSettings) -> None:
     if done:
         words = ", ".join(f"{name} {hz:g} Hz" for name, hz in done.items())
         work.log.append(f"low-pass without lag at {rate:.0f} frames per real second: {words}")
-    for name in cutoffs.keys() - done.keys():
+    for name in (name for name in cutoffs if name not in done):
         work.log.append(f"low-pass: {name} left as it is, {rate:.0f} frames per real second are too few")
 
 

@@ -206,17 +206,18 @@ def sharpness_sentence(n_student: int, n_reference: int, settings: ScoreSettings
     settings = settings or ScoreSettings()
     sd = float(np.median(list(settings.prior_sd.values())))
 
-    def chance(n: int, m: int) -> float:
+    def chance(n: int, m: int) -> str:
         variance = sd**2 * (1 / n + 1 / m)
-        return float(stats.detection_chance(0.10, variance, n + m - 2, settings.prior_df, settings.level))
+        share = float(stats.detection_chance(0.10, variance, n + m - 2, settings.prior_df, settings.level))
+        return f"{100 * min(share, 0.99):.0f} %"
 
     counts = f"{n_student} swing{'s' if n_student > 1 else ''} against {n_reference}"
     sentence = (
-        f"{counts}: a true difference of 10 % of a torso length shows in {chance(n_student, n_reference):.0%} of such "
+        f"{counts}: a true difference of 10 % of a torso length shows in {chance(n_student, n_reference)} of such "
         "comparisons"
     )
     if min(n_student, n_reference) < 5:
-        sentence += f"; with five swings of each it would show in {chance(5, 5):.0%}"
+        sentence += f"; with five swings of each it would show in {chance(5, 5)}"
     return sentence + "."
 
 

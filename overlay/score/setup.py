@@ -81,6 +81,9 @@ def setup_measures(student: Figure, reference: Figure, view: View, settings: Sco
         if not math.isfinite(difference):
             measures.append(Measure(name, float("nan"), unit, None, False, "hidden at address"))
             continue
+        if abs(difference) > (settings.max_setup_deg if unit == "deg" else settings.max_setup):
+            measures.append(Measure(name, float("nan"), unit, None, False, "no two players stand so far apart"))
+            continue
         sd = settings.angle_sd_deg if unit == "deg" else settings.setup_sd
         half = 1.96 * math.sqrt(2) * sd
         measures.append(Measure(name, difference, unit, (difference - half, difference + half)))

@@ -65,6 +65,8 @@ class ScoreSettings:
         2.55, "deg", "no angle from a picture is finer than ±5° at 95 % (2D markerless studies, see docs/scores.md)"
     )
     setup_sd: float = setting(0.05, "torso", "distances at address: pose noise and stance from swing to swing")
+    max_setup_deg: float = setting(35.0, "deg", "a set-up angle further apart is a misplaced joint, not a posture")
+    max_setup: float = setting(1.2, "torso", "a set-up distance further apart is a misplaced joint, not a posture")
     camera_shift: float = setting(
         0.08, "torso", "lead foot between address and impact; more means the camera or the foot moved"
     )

@@ -406,3 +406,14 @@ def test_a_moving_camera_is_noticed() -> None:
     note = next(note for note in comparison.notes if "lead foot" in note)
     assert re.search(r"student.s lead foot lies 0\.2[56] torso lengths elsewhere", note)
     assert not any("reference's lead foot" in note for note in comparison.notes)
+
+
+def test_a_misplaced_joint_is_no_posture() -> None:
+    def far_ankle(points: np.ndarray, time_s: np.ndarray) -> None:
+        points[:, INDEX["left_ankle"], 0] += 150.0
+
+    comparison = compare(swing(far_ankle), swing())
+    width = next(measure for measure in comparison.setup if measure.name == "stance_width")
+    assert not width.valid
+    assert width.reason
+    assert not any("wider" in note for note in comparison.notes)

@@ -37,9 +37,9 @@ def test_chance_to_see_a_tenth_of_a_torso(n: int, m: int, trial_value: float) ->
 
 def test_the_sentence_carries_these_numbers() -> None:
     settings = ScoreSettings(prior_sd={"hands": SD})
-    assert "shows in 22% of such comparisons" in sharpness_sentence(1, 1, settings)
-    assert "97%" in sharpness_sentence(1, 1, settings)
-    assert "shows in 51% of such comparisons" in sharpness_sentence(1, 5, settings)
+    assert "shows in 22 % of such comparisons" in sharpness_sentence(1, 1, settings)
+    assert "97 %" in sharpness_sentence(1, 1, settings)
+    assert "shows in 51 % of such comparisons" in sharpness_sentence(1, 5, settings)
 
 
 def test_false_findings_of_a_whole_table_stay_at_five_percent() -> None:

@@ -10,6 +10,7 @@ import click
 from overlay.cli.options import CLIP, clip_options, read_clip_options, shared_options
 from overlay.cli.show import console, progress_display
 from overlay.data import Comparison
+from overlay.pipeline import Outputs
 from overlay.terms import PHASES, words
 
 LAYOUTS = {"side": "side by side", "ghost": "ghost", "both": "both"}
@@ -91,6 +92,11 @@ def command(
         click.echo(documents.to_json(document), nl=False)
         return
     print_comparison(outcome.comparison)
+    print_outputs(outputs)
+
+
+def print_outputs(outputs: Outputs) -> None:
+    """Where each result lies, one a line."""
     write = console()
     for label, path in (
         ("video", outputs.video),

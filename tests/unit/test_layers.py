@@ -16,6 +16,7 @@ LAYERS: dict[str, int] = {
     "arrays": 0,
     "progress": 0,
     "files": 0,
+    "shipped": 0,
     "data": 1,
     "settings": 1,
     "video": 2,
@@ -54,6 +55,7 @@ SIDEWAYS_ALLOWED = {
     ("demo", "pipeline"),
     ("errors", "files"),
     ("files", "errors"),
+    ("shipped", "errors"),
     ("landmarks", "terms"),
     ("__main__", "cli"),
 }

@@ -1,0 +1,132 @@
+"""The demo: two invented players rendered to video files, then compared like any other two clips."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Mapping
+
+from overlay.errors import InputError
+from overlay.pipeline import ClipOptions, Outcome, OutputOptions, Outputs, compare_clips, write_outputs
+from overlay.progress import SILENT, Progress
+from overlay.shipped import shipped_folder
+
+if TYPE_CHECKING:
+    from overlay.golfer import CameraSpec, GolferSpec
+
+RATE_HZ = 60
+
+
+@dataclass(frozen=True)
+class Role:
+    """One player of the scenario in one view."""
+
+    name: str
+    look: str
+    seed: int
+    golfer: GolferSpec
+    camera: CameraSpec
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """Who plays where."""
+
+    place: str
+    student: Role
+    reference: Role
+    planted: Mapping[str, float]
+
+
+def load_scenario(path: Path | None = None, view: str = "fo") -> Scenario:
+    """Read a scenario file; None: the shipped one.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, or names something that does not exist.
+    """
+    path = path or shipped_folder("demo") / "larkspur.toml"
+    try:
+        values = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(
+            f"{path} cannot be read: {error}.", "Give a scenario file such as demo/scenario/larkspur.toml."
+        ) from error
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(
+            f"{path} is not TOML: {error}.", "Start from a copy of demo/scenario/larkspur.toml."
+        ) from error
+    views = values.get("views", {})
+    if view not in views:
+        raise InputError(f"{path.name} has no view {view!r}.", f"It has {', '.join(views) or 'none'}.")
+    faults = dict(views[view].get("student_faults", {}))
+    return Scenario(
+        str(values.get("place", "")),
+        _role(values, "student", views[view], faults, path),
+        _role(values, "reference", views[view], {}, path),
+        faults,
+    )
+
+
+def _role(values: Mapping[str, Any], role: str, view: Mapping[str, Any], faults: dict[str, float], path: Path) -> Role:
+    from overlay.golfer import CameraSpec, GolferSpec
+
+    try:
+        player = values[role]
+        golfer = dict(player.get("golfer", {}))
+        golfer["faults"] = {**golfer.get("faults", {}), **faults}
+        return Role(
+            str(player["name"]),
+            str(player["look"]),
+            int(player.get("seed", 0)),
+            GolferSpec.from_dict(golfer),
+            CameraSpec(**view[f"{role}_camera"]),
+        )
+    except (KeyError, TypeError, AttributeError, ValueError) as error:
+        raise InputError(
+            f"{path.name}: the {role} is not complete ({error}).", "Start from a copy of the shipped one."
+        ) from error
+
+
+def render_players(scenario: Scenario, folder: Path, *, progress: Progress = SILENT) -> tuple[Path, Path]:
+    """Render both players to MP4 files in ``folder``; returns (student, reference)."""
+    from overlay.golfer import render_clip, simulate
+
+    paths = []
+    for role, file in ((scenario.student, "student.mp4"), (scenario.reference, "reference.mp4")):
+        progress.stage(f"filming {role.name} at the {scenario.place}")
+        path = render_clip(
+            simulate(role.golfer), role.camera, folder / file, rate_hz=RATE_HZ, look=role.look, seed=role.seed
+        )
+        progress.done()
+        paths.append(path)
+    return paths[0], paths[1]
+
+
+def run_demo(
+    folder: Path, *, view: str = "fo", scenario_path: Path | None = None, progress: Progress = SILENT
+) -> tuple[Scenario, Outcome, Outputs]:
+    """Render, compare and write everything into ``folder``.
+
+    Raises
+    ------
+    InputError
+        The scenario cannot be read.
+    OutputError
+        The folder cannot be written.
+    """
+    scenario = load_scenario(scenario_path, view)
+    student, reference = render_players(scenario, folder, progress=progress)
+    plain = ClipOptions(use_cache=False)
+    outcome = compare_clips(
+        student,
+        reference,
+        student_options=plain,
+        reference_options=plain,
+        stature_cm=100.0 * scenario.student.golfer.body.stature_m,
+        progress=progress,
+    )
+    options = OutputOptions(student_label=scenario.student.name, reference_label=scenario.reference.name)
+    return scenario, outcome, write_outputs(outcome, folder, options, progress=progress)

@@ -266,8 +266,8 @@ class Pass:
         Highest hands after it, or the last frame.
     first, low, last : int
         Frame indices of the three.
-    turn_change : float
-        Change of ``BodySignals.turn`` from before to after, torso lengths.
+    turned : float
+        Range of ``BodySignals.turn`` or ``hip_turn``, whichever is larger, from before to after, torso lengths.
     peak_speed : float
         Fastest hands between ``before_s`` and the rise, torso lengths per second.
     still_share : float
@@ -282,7 +282,7 @@ class Pass:
     first: int
     low: int
     last: int
-    turn_change: float
+    turned: float
     peak_speed: float
     still_share: float
     rises: float
@@ -328,7 +328,7 @@ def find_passes(signals: BodySignals, *, high: float, rise: float, still: float)
             continue
         stretch = moving[left : right + 1]
         peak = float(np.max(moving[first : right + 1]))
-        turn = signals.turn
+        turned = max(float(np.ptp(series[first : last + 1])) for series in (signals.turn, signals.hip_turn))
         found.append(
             Pass(
                 before_s=float(time_s[first]),
@@ -337,7 +337,7 @@ def find_passes(signals: BodySignals, *, high: float, rise: float, still: float)
                 first=first,
                 low=int(low),
                 last=last,
-                turn_change=float(turn[last] - turn[first]),
+                turned=turned,
                 peak_speed=peak,
                 still_share=float(np.mean(stretch < still * peak)) if peak > 0 else 1.0,
                 rises=float(min(smooth[first], smooth[last]) - smooth[low]),

@@ -23,6 +23,9 @@ from overlay.kinematics import BodySignals, Pass, body_signals, find_passes
 from overlay.settings.view import ViewSettings
 from overlay.terms import Handedness, View
 
+HIDDEN_COUNTS = 0.4
+"""Weight of the sideways travel where the hands are hidden at one end of it."""
+
 
 @dataclass(frozen=True)
 class ViewFinding:
@@ -50,6 +53,8 @@ class SideCues:
     ----------
     sweep : float
         Sideways travel of the hands from half height before the strike to half height after it, signed.
+    sweep_seen : bool
+        False when the hands are hidden at one of the two, so that ``sweep`` comes from bridged places.
     width : float
         Mean of apparent shoulder and hip width while the hands hang before the swing.
     reach : float
@@ -65,6 +70,7 @@ class SideCues:
     """
 
     sweep: float
+    sweep_seen: bool
     width: float
     reach: float
     facing: float
@@ -105,8 +111,10 @@ def _cues(signals: BodySignals, sweep: Pass) -> SideCues:
     if not len(hanging):
         hanging = np.array([sweep.low])
     after = slice(up, sweep.last + 1)
+    seen = bool(min(signals.trust[down], signals.trust[up]) > 0)
     return SideCues(
         sweep=float(hands[up, 0] - hands[down, 0]),
+        sweep_seen=seen,
         width=float(np.median((np.abs(turn) + np.abs(hip_turn))[hanging]) / 2),
         reach=float(np.median(hands[hanging, 0])),
         facing=float(np.median((turn + hip_turn)[hanging]) / 2),
@@ -119,11 +127,11 @@ def _cues(signals: BodySignals, sweep: Pass) -> SideCues:
 def _face_on_evidence(cues: SideCues, settings: ViewSettings) -> float:
     """Positive for face on, negative for down the line; each cue counts at most 2.5 either way."""
     parts = (
-        (abs(cues.sweep) - settings.sweep_middle) / settings.sweep_scale,
-        (cues.width - settings.width_middle) / settings.width_scale,
-        (settings.reach_middle - abs(cues.reach)) / settings.reach_scale,
+        ((abs(cues.sweep) - settings.sweep_middle) / settings.sweep_scale, 1.0 if cues.sweep_seen else HIDDEN_COUNTS),
+        ((cues.width - settings.width_middle) / settings.width_scale, 1.0),
+        ((settings.reach_middle - abs(cues.reach)) / settings.reach_scale, 1.0),
     )
-    return float(sum(max(-2.5, min(2.5, part)) for part in parts))
+    return float(sum(weight * max(-2.5, min(2.5, part)) for part, weight in parts))
 
 
 def _logistic(evidence: float) -> float:
@@ -214,7 +222,7 @@ def handedness_from_cues(
         evidence = cues.reach / settings.reach_scale
         reason = f"down the line, the player faces the {'right' if evidence > 0 else 'left'} of the picture"
     elif view == "fo":
-        evidence = cues.sweep / settings.sweep_scale
+        evidence = (cues.sweep if cues.sweep_seen else -cues.away) / settings.sweep_scale
         reason = f"face on, the hands swing through to the {'right' if evidence > 0 else 'left'} of the picture"
     else:
         # The swing carries the hands from the trail to the lead side; which picture side that is depends on

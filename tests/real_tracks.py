@@ -55,7 +55,10 @@ def real_folder() -> Path | None:
 
 
 def load_thirteen(folder: Path) -> list[RealTrack]:
-    """The 60 swings of 13 joints. The first joint of each pair is the anatomical right in every label but ``left``.
+    """The 60 swings of 13 joints.
+
+    The first joint of each pair is the anatomical right. One face-on track has its sides the other way round: face on
+    the anatomical right stands on the left of the picture, and that settles it.
 
     Joints marked as not visible were still placed by hand, often far off: they get visibility 0.1.
     """
@@ -66,7 +69,8 @@ def load_thirteen(folder: Path) -> list[RealTrack]:
         for row in rows:
             values = np.asarray(arrays[row["key"]], np.float64)
             label = row["camera_label"]
-            sides = ("right", "left")
+            address = values[:6, 1, 0] - values[:6, 2, 0] + values[:6, 7, 0] - values[:6, 8, 0]
+            sides = ("left", "right") if label == "right" and np.median(address) > 0 else ("right", "left")
             points = np.full((len(values), N_LANDMARKS, 2), np.nan)
             visibility = np.zeros((len(values), N_LANDMARKS))
             names = ["nose", *(f"{side}_{joint}" for joint in PAIRS for side in sides)]

@@ -25,6 +25,9 @@ from overlay.view import HandednessFinding, ViewFinding, handedness_from_cues, s
 
 __all__ = ["Candidate", "find_swings", "fuse", "measure_cues"]
 
+FALL_TO_DOWNSWING = 0.75
+"""Downswing time over the summed fall times of ``fall_unit``; only a scale, the calibration absorbs it."""
+
 FILM_HINT = "Film the whole swing from address to finish with the whole body in the picture."
 
 
@@ -91,7 +94,7 @@ def _checked_signals(track: PoseTrack, settings: PositionSettings) -> BodySignal
             "The hands are hardly ever seen.",
             "Film with the hands in the picture from address to finish, in good light and with a short shutter time.",
         )
-    if unseen > settings.most_jitter:
+    if unseen > settings.most_unseen:
         raise ContentError(
             f"The hands are missing in {unseen:.0%} of the frames.",
             "Film with the hands in the picture from address to finish, in good light and with a short shutter time.",
@@ -126,8 +129,12 @@ def _is_strike(signals: BodySignals, sweep: Pass, settings: PositionSettings) ->
         return False
     if cut_off and height[sweep.last] - height[sweep.low] < settings.rise / 2:
         return False
-    # From the finish of one swing to the top of the next the body turns the other way, and slowly.
-    turned = abs(sweep.turn_change) >= settings.turn_change
+    # Arms that come down and go up without the body turning (shading the eyes, a club lifted to the shoulder).
+    turned = sweep.turned >= settings.turned
+    # A strike made of bridged gaps is a guess.
+    hidden = float(np.mean(signals.trust[sweep.first : sweep.last + 1] <= 0.0))
+    if hidden > settings.most_hidden:
+        return False
     half = (height[sweep.low] + height[sweep.first]) / 2
     down = sweep.first + np.flatnonzero(height[sweep.first : sweep.low + 1] > half)[-1]
     rising = np.flatnonzero(height[sweep.low : sweep.last + 1] > half)
@@ -216,7 +223,27 @@ def measure_cues(
         missing["address"] = no_address
     if no_finish:
         missing["finish"] = no_finish
-    return SwingCues(cues, {"top": top_s, "low": low_s}, low_s - top_s, missing, signals)
+    anchors = {"top": _top_anchor(cues, top_s), "low": low_s}
+    cues["top_anchor"], cues["low_anchor"] = anchors["top"], anchors["low"]
+    return SwingCues(cues, anchors, fall_unit(cues, low_s, low_s - top_s), missing, signals)
+
+
+def _top_anchor(cues: dict[str, float], top_s: float) -> float:
+    """Midway between the highest hands and the end of their stay up there: the club turns late in a long stay."""
+    left = cues["plateau_to_95"]
+    return (top_s + left) / 2 if math.isfinite(left) else top_s
+
+
+def fall_unit(cues: dict[str, float], low_s: float, otherwise_s: float) -> float:
+    """The swing's unit of time, s: about one downswing, from how long the hands fall.
+
+    Counted from three heights on the way down, not from the highest hands: hands held high before the club turns
+    would stretch it.
+    """
+    falls = [low_s - cues[f"down_rise_{level}"] for level in ("30", "60", "90")]
+    if not all(math.isfinite(fall) and fall > 0 for fall in falls):
+        return otherwise_s
+    return FALL_TO_DOWNSWING * sum(falls)
 
 
 def _swing(
@@ -237,15 +264,7 @@ def _swing(
     for name in POSITION_NAMES:
         if name in missing:
             continue
-        found = candidate(
-            name,
-            cues,
-            seen.view,
-            measured.anchors,
-            measured.unit_s,
-            signals.frame_s,
-            _seen_around(signals, name, cues, measured.anchors),
-        )
+        found = candidate(name, cues, seen.view, measured.anchors, measured.unit_s, signals)
         if found is None:
             missing[name] = _why_missing(name, signals, measured)
         elif not signals.time_s[0] - signals.frame_s <= found.time_s <= signals.time_s[-1] + signals.frame_s:
@@ -282,19 +301,6 @@ def _swing(
         },
         notes=notes,
     )
-
-
-def _seen_around(signals: SwingSignals, name: str, cues: dict[str, float], anchors: dict[str, float]) -> float:
-    rough = {
-        "address": cues.get("leave", anchors["top"]),
-        "shaft_level_back": cues.get("back_rise_20", anchors["top"]),
-        "lead_arm_level_back": cues.get("back_rise_75", anchors["top"]),
-        "top": anchors["top"],
-        "finish": cues.get("held", anchors["low"]),
-    }.get(name, anchors["low"])
-    middle = signals.index(rough if math.isfinite(rough) else anchors["low"])
-    reach = max(1, int(0.15 * len(signals) / (signals.time_s[-1] - signals.time_s[0]) * signals.downswing_s))
-    return float(np.mean(signals.seen[max(0, middle - reach) : middle + reach + 1]))
 
 
 def _why_missing(name: str, signals: SwingSignals, measured: SwingCues) -> str:

@@ -19,6 +19,9 @@ RISE_LEVELS = (0.10, 0.20, 0.30, 0.45, 0.60, 0.75, 0.90)
 ARM_LEVELS = (-60.0, -40.0, -20.0, 0.0, 15.0)
 """Elevations of the lead arm at which its passage is timed, degrees."""
 
+PLATEAU_LEVELS = (0.85, 0.95, 0.98)
+"""Shares of the hands' greatest height between which they count as held high."""
+
 MOVED_LEVELS = (0.04, 0.08, 0.15, 0.30, 0.50)
 """Distances from the place at address, torso lengths, at which the takeaway is timed."""
 
@@ -53,8 +56,9 @@ def crossing(time_s: FloatArray, values: FloatArray, level: float, start: int, s
 def strike_cues(signals: SwingSignals, top_s: float, impact_s: float) -> dict[str, float]:
     """Cues around top and impact, s; NaN where a sign is not there.
 
-    Keys: ``top_height``, ``top_arm``, ``top_speed``, ``top_side``, ``top_turn``, ``low_height``, ``low_arm``,
-    ``fast``, ``arm_hangs``.
+    ``top_…``: an extremum near the top (hands' height and side, arm, turn, least speed); ``plateau_…``: the hands
+    reach and leave their high place; ``speeds_up_…``: the downswing gathers speed; ``low_…``: an extremum near the
+    strike; ``fast``: greatest hand speed; ``arm_hangs``, ``arm_leans``: the lead arm is vertical, or 25° short of it.
     """
     time_s, unit = signals.time_s, signals.downswing_s
     top, low = signals.index(top_s), signals.index(impact_s)
@@ -66,6 +70,16 @@ def strike_cues(signals: SwingSignals, top_s: float, impact_s: float) -> dict[st
     cues["top_side"] = _peak(time_s, -signals.hands[:, 0], a, b)
     cues["top_turn"] = _peak(time_s, signals.turn - signals.turn[low], a, b)
     cues["top_speed"] = _peak(time_s, -signals.speed, a, b)
+    # Many players hold their hands high while the club still turns: both ends of that stretch are signs.
+    bottom = signals.height[low]
+    drop = (signals.height - bottom) / max(float(np.max(signals.height[a : b + 1])) - bottom, 1e-6)
+    for level in PLATEAU_LEVELS:
+        name = f"{round(100 * level):02d}"
+        cues[f"plateau_from_{name}"] = crossing(time_s, drop, level, signals.index(top_s - 4 * unit), top, last=True)
+        cues[f"plateau_to_{name}"] = crossing(time_s, -drop, -level, a, low, last=True)
+    fast = float(np.max(signals.speed[top : low + 1]))
+    for share in (0.15, 0.30, 0.50):
+        cues[f"speeds_up_{round(100 * share):02d}"] = crossing(time_s, signals.speed, share * fast, a, low, last=True)
     c, d = signals.index(impact_s - 0.5 * unit), signals.index(impact_s + 0.5 * unit)
     cues["low_height"] = _peak(time_s, -signals.height, c, d)
     cues["low_arm"] = _peak(time_s, -signals.arm, c, d)

@@ -16,13 +16,16 @@ from functools import cache
 from importlib import resources
 from typing import Mapping
 
+import numpy as np
+
 from overlay.positions.fusion import Candidate
+from overlay.positions.signals import SwingSignals
 
 RULES: dict[str, tuple[tuple[str, ...], float]] = {
     "address": (("quiet_10", "leave"), 0.30),
     "shaft_level_back": (("back_rise_20",), 0.40),
     "lead_arm_level_back": (("back_arm_p00", "back_rise_75"), 0.25),
-    "top": (("top_height", "top_arm", "top_swing"), 0.20),
+    "top": (("top_anchor",), 0.20),
     "lead_arm_level_down": (("down_arm_p00", "down_rise_75"), 0.15),
     "shaft_level_down": (("down_rise_20",), 0.12),
     "impact": (("low_height", "low_arm", "fast"), 0.10),
@@ -101,8 +104,7 @@ def candidate(
     view: str,
     anchors: Mapping[str, float],
     unit_s: float,
-    frame_s: float,
-    seen: float,
+    signals: SwingSignals,
 ) -> Candidate | None:
     """The pose's candidate for one position, None when no cue for it is there.
 
@@ -114,10 +116,9 @@ def candidate(
         "top" and "low" → s.
     unit_s : float
         The swing's downswing time.
-    frame_s : float
-        Frame spacing; a quarter of it is added to the uncertainty, since smoothing cannot invent what lies between.
-    seen : float
-        How well the hands are seen around the moment, 0–1; poorly seen hands make it less sure.
+    signals : SwingSignals
+        Tells how well the hands are seen around the moment: poorly seen or hidden hands make it less sure, and a
+        quarter of the frame spacing always counts, since smoothing cannot invent what lies between frames.
     """
     calibration = calibrations().get((view, name))
     anchor_s = anchors[ANCHORS[name]]
@@ -132,5 +133,11 @@ def candidate(
         if not known:
             return None
         time_s, sd_s = calibration.estimate(cues, anchor_s, unit_s)
-    sd_s = math.hypot(sd_s, frame_s / 4) * (1.0 + max(0.0, 0.6 - seen))
+    near = signals.index(time_s)
+    reach = max(1, round(0.15 * unit_s / signals.step_s))
+    around = slice(max(0, near - reach), near + reach + 1)
+    unseen = max(0.0, 0.6 - float(np.mean(signals.seen[around])))
+    # Hidden hands may pass the moment anywhere in the gap: a uniform spread of its length.
+    gap_s = float(np.max(signals.gap_s[around]))
+    sd_s = math.hypot(sd_s, signals.frame_s / 4, gap_s / math.sqrt(12)) * (1.0 + unseen)
     return Candidate(name, time_s, sd_s, "pose")

@@ -7,6 +7,7 @@ hips' own movement must not look like movement of the hands.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -45,6 +46,8 @@ class SwingSignals:
         Of the hands, and the mean over hands, shoulders and head, torso lengths per second.
     seen : (G,) float
         How well the hands are seen, 0–1.
+    gap_s : (G,) float
+        Length of the stretch without hands that a time lies in, 0 where they are seen.
     scale_px : float
     frame_s : float
         Median spacing of the frames.
@@ -65,11 +68,16 @@ class SwingSignals:
     speed: FloatArray
     body_speed: FloatArray
     seen: FloatArray
+    gap_s: FloatArray
     scale_px: float
     frame_s: float
     downswing_s: float
     starts_with_clip: bool
     ends_with_clip: bool
+
+    @property
+    def step_s(self) -> float:
+        return float(self.time_s[1] - self.time_s[0])
 
     @property
     def height(self) -> FloatArray:
@@ -78,7 +86,7 @@ class SwingSignals:
 
     def index(self, time_s: float) -> int:
         """Grid index nearest to a time."""
-        return int(np.clip(np.round((time_s - self.time_s[0]) / (self.time_s[1] - self.time_s[0])), 0, len(self) - 1))
+        return int(np.clip(round((time_s - float(self.time_s[0])) / self.step_s), 0, len(self) - 1))
 
     def __len__(self) -> int:
         return len(self.time_s)
@@ -140,6 +148,7 @@ def swing_signals(
         speed=np.linalg.norm(velocity, axis=1),
         body_speed=np.nanmean(np.stack(body), axis=0),
         seen=np.interp(grid, time_s, path.trust[keep]),
+        gap_s=_gaps(np.isfinite(path.points[keep, 0]) & (path.trust[keep] > 0), time_s, grid),
         scale_px=scale,
         frame_s=frame_s,
         downswing_s=downswing_s,
@@ -158,6 +167,21 @@ def _fine(values: FloatArray, time_s: FloatArray, grid: FloatArray, sigma: float
         return np.full(len(grid), np.nan)
     dense = np.asarray(Akima1DInterpolator(time_s, bridged)(np.minimum(grid, time_s[-1])))
     return np.asarray(gaussian_filter1d(dense, sigma, mode="nearest"), np.float64)
+
+
+def _gaps(seen: BoolArray, time_s: FloatArray, grid: FloatArray) -> FloatArray:
+    """(G,) s between the seen frames on either side of each time where a frame between them lacks the hands."""
+    result = np.zeros(len(grid))
+    known = np.flatnonzero(seen)
+    if not len(known):
+        return np.full(len(grid), time_s[-1] - time_s[0])
+    for first, last in itertools.pairwise(known):
+        if last > first + 1:
+            inside = (grid > time_s[first]) & (grid < time_s[last])
+            result[inside] = time_s[last] - time_s[first]
+    result[grid < time_s[known[0]]] = 2 * (time_s[known[0]] - time_s[0])
+    result[grid > time_s[known[-1]]] = 2 * (time_s[-1] - time_s[known[-1]])
+    return result
 
 
 def _trusted_wrist(track: PoseTrack, keep: BoolArray, wrist: FloatArray, hands: FloatArray, fine: Fine) -> FloatArray:

@@ -19,7 +19,7 @@ class PositionSettings:
     still_share: float = setting(0.45, "fraction", "still part of the low stretch; strikes 0.0–0.33, an address > 0.6")
     full_height: float = setting(0.62, "torso", "hands at the top of a full swing are above this; half swings are not")
     full_finish: float = setting(0.55, "torso", "hands after a full swing rise above this unless the clip ends first")
-    turn_change: float = setting(0.12, "torso", "least change of the signed shoulder width through a strike")
+    turned: float = setting(0.15, "torso", "least range of the signed shoulder or hip width; real strikes: 0.18–1.4")
     rehearsal_speed: float = setting(
         0.5, "fraction", "a sweep slower than this share of the recording's fastest is a rehearsal"
     )
@@ -29,7 +29,8 @@ class PositionSettings:
     )
     least_frames: int = setting(12, "frames", "fewer frames cannot hold a swing at 30 frames per second")
     least_trust: float = setting(0.15, "fraction", "mean visibility of the better wrist below which hands are unseen")
-    most_jitter: float = setting(0.5, "fraction", "share of frames without hands above which a swing is not believed")
+    most_hidden: float = setting(0.6, "fraction", "frames from top to finish without hands above which it is a guess")
+    most_unseen: float = setting(0.5, "fraction", "share of frames without hands above which a swing is not believed")
 
     # The fine grid.
     grid_per_downswing: int = setting(100, "count", "grid step of 1–3 ms in real time; finer changes nothing")

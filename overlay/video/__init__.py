@@ -1,0 +1,29 @@
+"""Reading and writing recordings: timestamps in seconds, pictures as they are to be shown, files whole or not at all.
+
+``open_clip`` gives a ``Reader`` for a video file or a folder of stills; ``follow`` and ``prefetch`` stream from it.
+``VideoWriter``, ``write_gif`` and ``write_png`` write. The libraries behind them are loaded when first used.
+"""
+
+from __future__ import annotations
+
+from overlay.video.pictures import read_image, write_gif, write_png
+from overlay.video.reader import BACKENDS, Backend, Reader, fitted_size, index_at, open_clip, scale_of
+from overlay.video.stream import Prefetch, follow, prefetch
+from overlay.video.writer import VideoWriter
+
+__all__ = [
+    "BACKENDS",
+    "Backend",
+    "Prefetch",
+    "Reader",
+    "VideoWriter",
+    "fitted_size",
+    "follow",
+    "index_at",
+    "open_clip",
+    "prefetch",
+    "read_image",
+    "scale_of",
+    "write_gif",
+    "write_png",
+]

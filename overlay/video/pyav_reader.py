@@ -1,0 +1,492 @@
+"""Reads video files with PyAV (FFmpeg): timestamps from the packets, pictures streamed from the key frame before."""
+
+from __future__ import annotations
+
+import threading
+from bisect import bisect_right
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from overlay.arrays import Image
+from overlay.data import Clip, Frame
+from overlay.errors import InputError
+from overlay.files import sha256_of
+from overlay.settings.video import ReaderSettings
+from overlay.video.capture import rate_from_metadata, rate_from_option
+from overlay.video.orientation import Orientation, from_matrix
+from overlay.video.reader import Reader, fitted_size, index_at
+from overlay.video.timing import Timing, timing_of
+
+# FFmpeg's numbers (ITU-T H.273): transfer curves of HDR, matrices.
+_PQ, _HLG = 16, 18
+_UNSPECIFIED = 2
+_BT709, _BT601 = 1, 5
+# Matrices that swscale knows by the same number.
+_KNOWN_MATRICES = (1, 4, 5, 6, 7, 9)
+_FULL_RANGE = 2
+
+
+def load_av() -> Any:
+    """The av module, with FFmpeg's messages off: they would reach the user's screen from foreign threads."""
+    import av
+    import av.logging
+
+    av.logging.set_level(None)
+    return av
+
+
+@contextmanager
+def _as_input_error(path: Path, message: str, hint: str) -> Iterator[None]:
+    av = load_av()
+    try:
+        yield
+    except PermissionError as error:
+        raise InputError(f"{path} cannot be read: no permission.", "Check who may read the file.") from error
+    except (av.FFmpegError, ValueError, OSError, IndexError) as error:
+        raise InputError(message, hint) from error
+
+
+@dataclass
+class _Packets:
+    """What the packets of the video stream say, in file order."""
+
+    pts: list[int | None] = field(default_factory=list)
+    dts: list[int | None] = field(default_factory=list)
+    keys: list[bool] = field(default_factory=list)
+    n_damaged: int = 0
+    stopped_early: bool = False
+
+
+class PyAVReader(Reader):
+    """A video file. See ``overlay.video.open_clip`` for the parameters and ``Reader`` for the contract."""
+
+    def __init__(
+        self,
+        path: Path,
+        *,
+        mirrored: bool = False,
+        rotation_deg: int | None = None,
+        capture_rate: Fraction | float | None = None,
+        settings: ReaderSettings | None = None,
+    ) -> None:
+        self._settings = settings or ReaderSettings()
+        self._path = Path(path)
+        self._lock = threading.Lock()
+        self._cursor: _Cursor | None = None
+        told = rate_from_option(capture_rate)
+        _check_file(self._path)
+        with self._opened() as container:
+            stream = self._video_stream(container)
+            self._stream_index = int(stream.index)
+            packets, first = _scan(container, stream)
+            if first is None:
+                raise InputError(
+                    f"No picture of {self._path} can be decoded.", "Copy the clip from the camera again, it is damaged."
+                )
+            warnings: list[str] = []
+            found = self._orientation(first, warnings)
+            self._orient = found.chosen(rotation_deg=rotation_deg, mirrored=mirrored)
+            self._stored_size = self._square_size(stream, first, warnings)
+            width, height = self._orient.size(*self._stored_size)
+            self._check_size(first.width, first.height)
+            timing = self._timing(stream, packets, first)
+            self._timing_ = timing
+            warnings += timing.warnings
+            warnings += _end_warnings(container, stream, packets, timing, self._settings)
+            warnings += _colour_warnings(first)
+            self._index_of = {} if timing.pts is None else {int(pts): i for i, pts in enumerate(timing.pts)}
+            self._keys = self._key_table(packets, timing)
+            stated = rate_from_metadata(dict(stream.metadata), dict(container.metadata))
+            self.clip = Clip(
+                path=self._path,
+                content_hash=sha256_of(self._path),
+                width=width,
+                height=height,
+                rotation_deg=self._orient.rotation_deg,
+                mirrored=self._orient.flipped,
+                times_s=timing.times_s,
+                nominal_rate=timing.nominal_rate,
+                capture_rate=_capture(told, stated, timing, warnings),
+                is_variable_rate=timing.is_variable_rate,
+                has_audio=any(other.type == "audio" for other in container.streams),
+                codec=str(stream.codec_context.name),
+                pixel_format=str(first.format.name),
+                bit_depth=max((int(part.bits) for part in first.format.components), default=8),
+                warnings=tuple(warnings),
+            )
+
+    # Opening -----------------------------------------------------------------------------------------------------
+
+    @contextmanager
+    def _opened(self) -> Iterator[Any]:
+        av = load_av()
+        with _as_input_error(self._path, f"{self._path} is not a video that can be read.", _hint_for(self._path)):
+            # "file:" keeps names with a colon from being taken for a network address, and the whitelist keeps
+            # playlists from opening one.
+            container = av.open(f"file:{self._path}", options={"protocol_whitelist": "file"}, metadata_errors="replace")
+        with container:
+            yield container
+
+    def _video_stream(self, container: Any) -> Any:
+        cover = getattr(getattr(load_av().stream, "Disposition", None), "attached_pic", 0)
+        streams = [stream for stream in container.streams.video if not stream.disposition & cover]
+        if not streams:
+            kind = "holds sound but no pictures" if container.streams.audio else "holds no pictures"
+            raise InputError(f"{self._path} {kind}.", "Give the video clip of the swing.")
+        if container.format.name.endswith("_pipe") or container.format.name == "image2":
+            raise InputError(f"{self._path} is a single picture, not a video.", "Give a clip, or a folder of stills.")
+        stream = streams[0]
+        if stream.codec_context is None:
+            raise InputError(
+                f"{self._path} uses a video codec that is not known here.", "Export it as H.264 from the phone."
+            )
+        return stream
+
+    def _orientation(self, first: Any, warnings: list[str]) -> Orientation:
+        matrix = first.side_data.get("DISPLAYMATRIX")
+        if matrix is None:
+            return Orientation()
+        values = np.frombuffer(bytes(matrix), np.int32, 9).astype(np.float64)
+        orientation, off_deg = from_matrix(values[0], values[1], values[3], values[4])
+        if off_deg > 1.0:
+            warnings.append(
+                f"The file asks for a rotation {off_deg:.0f}° away from a right angle; it is shown rotated by "
+                f"{orientation.rotation_deg}°."
+            )
+        return orientation
+
+    def _square_size(self, stream: Any, first: Any, warnings: list[str]) -> tuple[int, int]:
+        """Stored (width, height) with square pixels: the width takes the correction, as players do it."""
+        aspect = stream.sample_aspect_ratio or stream.codec_context.sample_aspect_ratio
+        if not aspect or aspect <= 0 or aspect == 1:
+            return first.width, first.height
+        most = self._settings.max_sample_aspect
+        if not 1 / most <= float(aspect) <= most:
+            warnings.append(f"The file states pixels {float(aspect):.3g} times as wide as high; that is ignored.")
+            return first.width, first.height
+        return max(1, round(first.width * float(aspect))), first.height
+
+    def _check_size(self, width: int, height: int) -> None:
+        least, most = self._settings.min_side_px, self._settings.max_side_px
+        if min(width, height) < least:
+            raise InputError(
+                f"{self._path} is only {width}×{height} px.", "Give a clip in which the player can be made out."
+            )
+        if max(width, height) > most:
+            raise InputError(
+                f"{self._path} claims a picture of {width}×{height} px.", f"Export it smaller than {most} px a side."
+            )
+
+    def _timing(self, stream: Any, packets: _Packets, first: Any) -> Timing:
+        pts, dts = packets.pts, packets.dts
+        # Pictures that lean on ones before the first key frame never come out; nor do their times belong here.
+        if first.pts is not None and all(value is not None for value in pts):
+            keep = [i for i, value in enumerate(pts) if value is not None and value >= first.pts]
+            pts, dts = [pts[i] for i in keep], [dts[i] for i in keep]
+        stated = stream.average_rate if all(value is not None for value in pts) else stream.guessed_rate
+        return timing_of(
+            str(self._path),
+            pts,
+            dts,
+            Fraction(stream.time_base),
+            Fraction(stated) if stated else None,
+            reorders=bool(stream.codec_context.has_b_frames),
+            settings=self._settings,
+        )
+
+    @staticmethod
+    def _key_table(packets: _Packets, timing: Timing) -> list[tuple[int, int]]:
+        """(index of the frame, timestamp to seek to) of each key frame, ascending; empty when seeking is not safe."""
+        if timing.pts is None:
+            return []
+        rank = {int(pts): i for i, pts in enumerate(timing.pts)}
+        keys = []
+        for pts, dts, is_key in zip(packets.pts, packets.dts, packets.keys):
+            if is_key and pts is not None and pts in rank:
+                keys.append((rank[pts], pts if dts is None else min(pts, dts)))
+        return sorted(keys)
+
+    # Reading -----------------------------------------------------------------------------------------------------
+
+    def _key_before(self, index: int) -> int:
+        """Position in the key table of the last key frame at or before ``index``; −1 for "from the start"."""
+        return bisect_right(self._keys, (index, np.inf)) - 1
+
+    def _pictures(self, first: int) -> Iterator[tuple[int, Any]]:
+        """(index, decoded picture) from ``first`` on, indices strictly increasing."""
+        key = self._key_before(first)
+        while True:
+            started = False
+            with closing(self._decoded(self._keys[key][1] if key > 0 else None)) as pictures:
+                for index, picture in pictures:
+                    if not started and index > first and key > 0:
+                        # Landed too late: the container's index names decoding times, or is wrong. Go further back.
+                        break
+                    started = True
+                    if index >= first:
+                        yield index, picture
+            if started or key <= 0:
+                return
+            key = key - 1 if key > 2 else 0
+
+    def _decoded(self, seek_to: int | None) -> Iterator[tuple[int, Any]]:
+        av = load_av()
+        with self._opened() as container:
+            stream = container.streams[self._stream_index]
+            stream.thread_type = "AUTO"
+            if seek_to is not None:
+                try:
+                    container.seek(seek_to, stream=stream)
+                except av.FFmpegError:
+                    return
+            last = -1
+            for picture in _decode_all(container, stream):
+                index = last + 1 if self._timing_.pts is None else self._index_of.get(picture.pts, -1)
+                if last < index < len(self._timing_.times_s):
+                    last = index
+                    yield index, picture
+
+    def _stream(self, first: int, last: int, max_side: int | None) -> Iterator[Frame]:
+        if last < first:
+            return
+        convert = self._converter(max_side)
+        with closing(self._pictures(first)) as pictures:
+            for index, picture in pictures:
+                if index > last:
+                    return
+                yield Frame(index, float(self.clip.times_s[index]), convert(picture))
+                if index == last:
+                    return
+
+    def frame_at(self, time_s: float, *, max_side: int | None = None) -> Frame:
+        wanted = index_at(self.clip, time_s)
+        with self._lock:
+            cursor = self._cursor
+            key = self._key_before(wanted)
+            key_index = self._keys[key][0] if key > 0 else 0
+            # Going on from where we are beats seeking, unless a key frame lies between.
+            if cursor is None or cursor.at > wanted or key_index > cursor.at:
+                if cursor is not None:
+                    cursor.close()
+                cursor = self._cursor = _Cursor(self._pictures(key_index))
+            found = cursor.advance(wanted)
+            if found is None and key_index > 0:
+                cursor.close()
+                cursor = self._cursor = _Cursor(self._pictures(0))
+                found = cursor.advance(wanted)
+            if found is None:
+                return self._nothing_at(time_s)
+            index, picture = found
+            return Frame(index, float(self.clip.times_s[index]), self._converter(max_side)(picture))
+
+    def _converter(self, max_side: int | None) -> Any:
+        from av.video.reformatter import VideoReformatter
+
+        reformatter = VideoReformatter()  # keeps its scaling tables from picture to picture
+        shown = fitted_size(self.clip.width, self.clip.height, max_side)
+        width, height = self._orient.size(*shown)
+
+        def convert(picture: Any) -> Image:
+            same = (width, height) == (picture.width, picture.height)
+            plain = reformatter.reformat(
+                picture,
+                width=width,
+                height=height,
+                format="rgb24",
+                interpolation="BILINEAR" if same else "AREA" if max_side else "BICUBIC",
+                src_colorspace=_matrix_of(picture, self._settings),
+                src_color_range="JPEG" if _is_full_range(picture) else "MPEG",
+                dst_color_range="JPEG",
+            )
+            return self._orient.apply(np.asarray(plain.to_ndarray(), np.uint8))
+
+        with _as_input_error(self._path, f"{self._path} cannot be converted to RGB.", "Export it as H.264."):
+            return convert
+
+    def close(self) -> None:
+        with self._lock:
+            if self._cursor is not None:
+                self._cursor.close()
+                self._cursor = None
+
+
+class _Cursor:
+    """One decoding position that only moves forward, remembering the picture it shows."""
+
+    def __init__(self, pictures: Iterator[tuple[int, Any]]) -> None:
+        self._pictures = pictures
+        self._shown: tuple[int, Any] | None = None
+        self._coming: tuple[int, Any] | None = None
+
+    @property
+    def at(self) -> int:
+        return -1 if self._shown is None else self._shown[0]
+
+    def advance(self, wanted: int) -> tuple[int, Any] | None:
+        """The last picture with index ≤ wanted."""
+        while self.at < wanted:
+            if self._coming is None:
+                self._coming = next(self._pictures, None)
+            if self._coming is None or self._coming[0] > wanted:
+                break
+            self._shown, self._coming = self._coming, None
+        return self._shown
+
+    def close(self) -> None:
+        close = getattr(self._pictures, "close", None)
+        if close is not None:
+            close()
+
+
+def _check_file(path: Path) -> None:
+    if path.is_dir():
+        raise InputError(f"{path} is a folder, not a video file.", "Use the stills reader, or name the clip in it.")
+    if not path.is_file():
+        state = "is not a file" if path.exists() else "does not exist"
+        raise InputError(f"{path} {state}.", "Check the name and the folder.")
+    if path.stat().st_size == 0:
+        raise InputError(f"{path} is empty.", "Copy the clip from the camera again; the copy was cut off.")
+
+
+def _hint_for(path: Path) -> str:
+    """What to do about a file that FFmpeg refuses."""
+    try:
+        with open(path, "rb") as source:
+            start = source.read(12)
+    except OSError:
+        start = b""
+    if start[4:8] in (b"ftyp", b"mdat", b"wide", b"skip", b"free"):
+        return "Its index is missing, as when recording or copying was cut off: copy it from the camera again."
+    return "Give a clip as the phone or camera saved it (MP4, MOV, MKV, WebM, AVI)."
+
+
+def _scan(container: Any, stream: Any) -> tuple[_Packets, Any]:
+    """Walk the packets; only the first picture is decoded, for what it says about size, colour and rotation."""
+    av = load_av()
+    packets = _Packets()
+    first = None
+    demuxer = container.demux(stream)
+    while True:
+        try:
+            packet = next(demuxer)
+        except StopIteration:
+            break
+        except (av.FFmpegError, ValueError):
+            packets.stopped_early = True
+            break
+        if first is None:
+            try:
+                first = next(iter(packet.decode()), None)
+            except (av.FFmpegError, ValueError):
+                first = None
+        if packet.size == 0 or packet.is_discard:
+            continue
+        if packet.is_corrupt:
+            packets.n_damaged += 1
+            continue
+        packets.pts.append(packet.pts)
+        packets.dts.append(packet.dts)
+        packets.keys.append(bool(packet.is_keyframe))
+    if first is None:
+        try:
+            first = next(iter(stream.decode(None)), None)
+        except (av.FFmpegError, ValueError):
+            first = None
+    return packets, first if packets.pts else None
+
+
+def _decode_all(container: Any, stream: Any) -> Iterator[Any]:
+    """Pictures in order of showing; what cannot be decoded is passed over."""
+    av = load_av()
+    demuxer = container.demux(stream)
+    ended = False
+    while not ended:
+        try:
+            packet = next(demuxer)
+        except StopIteration:
+            return
+        except (av.FFmpegError, ValueError):
+            packet, ended = None, True
+        if packet is not None and packet.is_corrupt:
+            continue
+        try:
+            pictures = stream.decode(packet)
+        except (av.FFmpegError, ValueError):
+            continue
+        yield from pictures
+
+
+def _end_warnings(
+    container: Any, stream: Any, packets: _Packets, timing: Timing, settings: ReaderSettings
+) -> list[str]:
+    """Whether the file holds less than it promises."""
+    found = len(packets.pts) + packets.n_damaged
+    end_s = float(timing.times_s[-1]) + 1.0 / float(timing.nominal_rate)
+    promised_s = None
+    if stream.duration is not None:
+        promised_s = float(stream.duration * stream.time_base)
+    elif container.duration is not None and not container.streams.audio:
+        promised_s = container.duration / 1e6
+    if int(stream.frames or 0) > found and packets.pts:
+        return [
+            f"The file is cut off: {found} of {stream.frames} frames are there, up to {end_s:.2f} s; "
+            "copy it from the camera again to get the rest."
+        ]
+    if packets.n_damaged or packets.stopped_early or (promised_s and promised_s - end_s > settings.truncation_s):
+        return [f"The file is cut off or damaged: it is used up to {end_s:.2f} s; copy it from the camera again."]
+    return []
+
+
+def _colour_warnings(first: Any) -> list[str]:
+    warnings = []
+    depth = max((int(part.bits) for part in first.format.components), default=8)
+    if depth > 8:
+        warnings.append(f"The clip has {depth}-bit colour; it is read with 8 bits, which is enough to find the body.")
+    curve = {_PQ: "PQ", _HLG: "HLG"}.get(int(first.color_trc))
+    if curve:
+        warnings.append(f"The clip is HDR ({curve}); its colours may look flat here, since they are not tone-mapped.")
+    if first.interlaced_frame:
+        warnings.append("The clip is interlaced: fast parts show combs. Film progressive if the camera can.")
+    return warnings
+
+
+def _matrix_of(picture: Any, settings: ReaderSettings) -> int:
+    matrix = int(picture.colorspace)
+    if matrix in _KNOWN_MATRICES:
+        return matrix
+    return _BT709 if min(picture.width, picture.height) >= settings.hd_side_px else _BT601
+
+
+def _is_full_range(picture: Any) -> bool:
+    return int(picture.color_range) == _FULL_RANGE or str(picture.format.name).startswith(("yuvj", "rgb", "bgr", "gbr"))
+
+
+def _capture(
+    told: Fraction | None, stated: tuple[Fraction, str] | None, timing: Timing, warnings: list[str]
+) -> Fraction | None:
+    if told is not None:
+        if stated is not None and abs(float(told / stated[0]) - 1.0) > 0.01:
+            warnings.append(
+                f"The file says it was filmed at {float(stated[0]):g} frames per second; {float(told):g} is used as told."
+            )
+        return told
+    if stated is None:
+        return None
+    factor = float(stated[0] / timing.nominal_rate)
+    if factor > 1.01:
+        warnings.append(
+            f"Slow motion: the file says it was filmed at {float(stated[0]):g} frames per second and plays at "
+            f"{float(timing.nominal_rate):g}; real times are {factor:.3g} times shorter."
+        )
+    elif factor < 0.99:
+        warnings.append(
+            f"Time lapse: the file says it was filmed at {float(stated[0]):g} frames per second and plays at "
+            f"{float(timing.nominal_rate):g}."
+        )
+    return stated[0]

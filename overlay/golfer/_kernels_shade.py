@@ -1,0 +1,372 @@
+"""Compiled kernels of the renderer: surface patterns, light, and the picture of the body tile by tile.
+
+Colours are linear light until ``develop``. This file is imported only inside the functions that render.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+
+from overlay.golfer.render_kernels import (
+    AX,
+    FAR,
+    FRAME,
+    MATERIAL,
+    PART,
+    PERSON,
+    SCALE,
+    SHAPE,
+    LONGEST_BLEND,
+    around,
+    awake,
+    field,
+    march,
+    near_ray,
+    normal_at,
+    sunlit,
+)
+
+# Material rows of one person (see ``looks.materials``): albedo r g b, shine, gloss, softness of skin, sheen, folds.
+SKIN, SHIRT, TROUSERS, BELT, SHOE, SOLE, GLOVE, HAIR, CAP, BRIM, GRIP, LIPS, EYE, IRIS, TRIM, BUCKLE, STEEL = range(17)
+PER_PERSON = 17
+# Columns of the person row: pelvis centre and axes, head centre and axes, look numbers.
+PELVIS, PELVIS_AXES, HEAD, HEAD_AXES, THORAX, THORAX_AXES = 0, 3, 12, 15, 24, 27
+STATURE, BELT_UP, HAIRLINE, STUBBLE, STRIPES, LONG_HAIR = 36, 37, 38, 39, 40, 41
+N_PERSON = 42
+# Parts that carry a pattern.
+PLAIN, TRUNK, LEG, SLEEVE, FACE, CAP_PART, SHOE_PART, HAND_PART, HAIR_PART, BRIM_PART, ARM_PART = range(11)
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def cloud(volume, x, y, z):
+    """Smooth noise in −1…1 from a repeating volume, trilinear."""
+    size = volume.shape[0]
+    fx = math.floor(x)
+    fy = math.floor(y)
+    fz = math.floor(z)
+    x -= fx
+    y -= fy
+    z -= fz
+    x = x * x * (3.0 - 2.0 * x)
+    y = y * y * (3.0 - 2.0 * y)
+    z = z * z * (3.0 - 2.0 * z)
+    i = int(fx) % size
+    j = int(fy) % size
+    k = int(fz) % size
+    i1 = (i + 1) % size
+    j1 = (j + 1) % size
+    k1 = (k + 1) % size
+    a = volume[i, j, k] + (volume[i1, j, k] - volume[i, j, k]) * x
+    b = volume[i, j1, k] + (volume[i1, j1, k] - volume[i, j1, k]) * x
+    c = volume[i, j, k1] + (volume[i1, j, k1] - volume[i, j, k1]) * x
+    d = volume[i, j1, k1] + (volume[i1, j1, k1] - volume[i, j1, k1]) * x
+    a += (b - a) * y
+    c += (d - c) * y
+    return a + (c - a) * z
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def local(F, who, origin, axes, px, py, pz):
+    """Coordinates (right, forward, up) of a point in a segment frame of a person, m."""
+    x = px - F[who, origin]
+    y = py - F[who, origin + 1]
+    z = pz - F[who, origin + 2]
+    return (
+        x * F[who, axes] + y * F[who, axes + 1] + z * F[who, axes + 2],
+        x * F[who, axes + 3] + y * F[who, axes + 4] + z * F[who, axes + 5],
+        x * F[who, axes + 6] + y * F[who, axes + 7] + z * F[who, axes + 8],
+    )
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def step(edge0, edge1, x):
+    t = min(1.0, max(0.0, (x - edge0) / (edge1 - edge0)))
+    return t * t * (3.0 - 2.0 * t)
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def paint(P, F, volume, j, px, py, pz):
+    """Material code at a surface point and a factor on its colour (brows, stubble, seams, sole lines)."""
+    code = int(P[j, MATERIAL])
+    part = int(P[j, PART])
+    who = int(P[j, PERSON])
+    s = F[who, STATURE]
+    if part == TRUNK or part == LEG:
+        x, y, z = local(F, who, PELVIS, PELVIS_AXES, px, py, pz)
+        z = z / s - F[who, BELT_UP]
+        if part == LEG and z < -0.03:
+            return code, 1.0
+        if z < -0.019:
+            # Fly and pocket seams.
+            if y > 0.0 and abs(x / s) < 0.004 and z > -0.15:
+                return TROUSERS, 0.82
+            return TROUSERS, 1.0
+        if z < 0.019:
+            if y > 0.0 and abs(x / s) < 0.026:
+                return BUCKLE, 1.0
+            return BELT, 1.0
+        x, y, z = local(F, who, THORAX, THORAX_AXES, px, py, pz)
+        x /= s
+        z /= s
+        if y > 0.0 and abs(x) < 0.019 and z > -0.09:
+            # The placket of a polo shirt: two stitched edges and buttons.
+            if abs(abs(x) - 0.017) < 0.0022:
+                return SHIRT, 0.8
+            if x * x + (z - 0.03) ** 2 < 0.00004 or x * x + (z + 0.035) ** 2 < 0.00004:
+                return TRIM, 1.1
+        if F[who, STRIPES] > 0.0 and 0.0 < z + 0.17 < F[who, STRIPES]:
+            return TRIM, 1.0
+        return SHIRT, 1.0
+    if part == SLEEVE:
+        x = px - P[j, AX]
+        y = py - P[j, AX + 1]
+        z = pz - P[j, AX + 2]
+        w = (x * P[j, FRAME + 6] + y * P[j, FRAME + 7] + z * P[j, FRAME + 8]) / P[j, SHAPE]
+        if w > 0.88:
+            return (TRIM if F[who, STRIPES] > 0.0 else SHIRT), 0.9
+        return SHIRT, 1.0
+    if part == FACE:
+        x, y, z = local(F, who, HEAD, HEAD_AXES, px, py, pz)
+        side = 1.0 if x >= 0.0 else -1.0
+        x = abs(x) / s
+        y /= s
+        z /= s
+        if y > 0.045:
+            bx = (x - 0.034) / 0.019
+            bz = (z - (0.0275 - 0.25 * abs(x - 0.034))) / 0.0042
+            if bx * bx + bz * bz < 1.0:
+                return HAIR, 0.9
+        hair_front = 0.018 + 0.35 * (z - 0.03) + F[who, HAIRLINE]
+        if z > 0.075 + F[who, HAIRLINE] * 0.0 and y < 0.085 and y < 0.02 + (z - 0.03) * 1.2:
+            return HAIR, 1.0
+        if z > -0.055 and y < hair_front - 0.03 * step(0.0, -0.06, z) and y < 0.02 - 0.9 * max(0.0, -z - 0.01):
+            return HAIR, 1.0
+        if F[who, STUBBLE] > 0.0 and y > 0.0:
+            low = step(-0.025, -0.05, z) * step(0.0, 0.03, y)
+            moustache = step(0.03, 0.02, x) * step(-0.03, -0.036, z) * step(0.07, 0.08, y)
+            return SKIN, 1.0 - F[who, STUBBLE] * max(low, moustache) * (0.8 + 0.2 * cloud(volume, 900 * px, 900 * py, 900 * pz))
+        if side == 0.0:
+            return SKIN, 1.0
+        return SKIN, 1.0
+    if part == SHOE_PART:
+        return code, 1.0
+    if part == CAP_PART:
+        x, y, z = local(F, who, HEAD, HEAD_AXES, px, py, pz)
+        if y > 0.0 and abs(x / s) < 0.0018:
+            return CAP, 0.8
+        if abs(x / s) < 0.016 and y > 0.05 and 0.062 < z / s < 0.086:
+            return BRIM, 1.25
+        return CAP, 1.0
+    return code, 1.0
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def folds(P, F, volume, j, code, px, py, pz):
+    """Height (m) of cloth folds: across the legs near knee and shoe, slanting over the shirt."""
+    who = int(P[j, PERSON])
+    part = int(P[j, PART])
+    if code == TROUSERS and part == LEG:
+        x = px - P[j, AX]
+        y = py - P[j, AX + 1]
+        z = pz - P[j, AX + 2]
+        u = x * P[j, FRAME] + y * P[j, FRAME + 1] + z * P[j, FRAME + 2]
+        v = x * P[j, FRAME + 3] + y * P[j, FRAME + 4] + z * P[j, FRAME + 5]
+        w = x * P[j, FRAME + 6] + y * P[j, FRAME + 7] + z * P[j, FRAME + 8]
+        t = w / P[j, SHAPE]
+        # SCALE holds which end is loose: both ends of a thigh near hip and knee, the shin towards the shoe.
+        amount = 0.25 + 0.75 * (step(0.35, 0.0, t) + step(0.62, 1.0, t))
+        slant = w + 0.45 * abs(u) - 0.25 * v
+        shift = 7.0 * P[j, SCALE]
+        return amount * 0.0042 * cloud(volume, 9.0 * u + shift, 9.0 * v, 26.0 * slant + shift)
+    if code == SHIRT:
+        x, y, z = local(F, who, THORAX, THORAX_AXES, px, py, pz)
+        low = step(0.05, -0.35, z)
+        a = cloud(volume, 7.0 * x + 5.0 * z, 6.0 * y + 3.0, 11.0 * z - 6.0 * x)
+        b = cloud(volume, 8.0 * x - 9.0 * z + 11.0, 7.0 * y, 9.0 * z + 9.0 * x)
+        return (0.0022 + 0.0038 * low) * (a + 0.7 * b)
+    if code == TROUSERS:
+        x, y, z = local(F, who, PELVIS, PELVIS_AXES, px, py, pz)
+        return 0.003 * cloud(volume, 10.0 * x, 10.0 * y, 18.0 * (z + 0.5 * abs(x)))
+    if code == HAIR:
+        x, y, z = local(F, who, HEAD, HEAD_AXES, px, py, pz)
+        return 0.0016 * cloud(volume, 220.0 * x, 220.0 * y, 60.0 * z)
+    return 0.0
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def shade(P, T, M, F, volume, light, sun, right, up, shadow, grid, tile, m, close, n, j, px, py, pz, dx, dy, dz, e):
+    """Linear colour of the body at a point met along the unit direction ``d``."""
+    nx, ny, nz = normal_at(P, T, close, n, px, py, pz, e)
+    gx, gy, gz = nx, ny, nz
+    who = int(P[j, PERSON])
+    code, factor = paint(P, F, volume, j, px, py, pz)
+    row = who * PER_PERSON + code
+    crease = 1.0
+    if M[row, 7] > 0.0:
+        h = 0.004
+        f0 = folds(P, F, volume, j, code, px, py, pz)
+        fx = (folds(P, F, volume, j, code, px + h, py, pz) - f0) / h
+        fy = (folds(P, F, volume, j, code, px, py + h, pz) - f0) / h
+        fz = (folds(P, F, volume, j, code, px, py, pz + h) - f0) / h
+        along = fx * nx + fy * ny + fz * nz
+        b = M[row, 7]
+        nx -= b * (fx - along * nx)
+        ny -= b * (fy - along * ny)
+        nz -= b * (fz - along * nz)
+        size = 1.0 / math.sqrt(nx * nx + ny * ny + nz * nz)
+        nx *= size
+        ny *= size
+        nz *= size
+        crease = min(1.0, 1.0 + 40.0 * b * min(0.0, f0))
+    # Two short steps along the true normal say how hemmed in the point is.
+    k = around(P, tile, m, px + 0.045 * gx, py + 0.045 * gy, pz + 0.045 * gz, 0.06, close)
+    near, _ = field(P, T, close, k, px + 0.022 * gx, py + 0.022 * gy, pz + 0.022 * gz)
+    wide, _ = field(P, T, close, k, px + 0.07 * gx, py + 0.07 * gy, pz + 0.07 * gz)
+    open_sky = 1.0 - 0.45 * max(0.0, 1.0 - near / 0.022) - 0.55 * max(0.0, 1.0 - wide / 0.07)
+    open_sky = max(0.12, open_sky) * crease
+    # The ground takes half the sky away from what stands on it.
+    open_sky *= 0.62 + 0.38 * min(1.0, max(0.0, pz) / 0.35)
+    toward = nx * sun[0] + ny * sun[1] + nz * sun[2]
+    lit = 0.0
+    if gx * sun[0] + gy * sun[1] + gz * sun[2] > -0.25:
+        lit = sunlit(
+            shadow, right, up, sun, grid[0], grid[1], grid[2], px + 0.014 * gx, py + 0.014 * gy, pz + 0.014 * gz, 0.012, 0.9
+        )
+    up_ness = 0.5 + 0.5 * nz
+    hx = sun[0] - dx
+    hy = sun[1] - dy
+    hz = sun[2] - dz
+    size = 1.0 / math.sqrt(hx * hx + hy * hy + hz * hz)
+    half = max(0.0, (nx * hx + ny * hy + nz * hz) * size)
+    shine = M[row, 3] * half ** M[row, 4] * lit if toward > 0.0 else 0.0
+    facing = max(0.0, -(nx * dx + ny * dy + nz * dz))
+    rim = (1.0 - facing) ** 4 * M[row, 6] * open_sky
+    soft = M[row, 5]
+    r = g = b2 = 0.0
+    for c in range(3):
+        # Light bleeds through skin, red furthest: the shadow edge is warm.
+        wrap = soft * (0.32 if c == 0 else (0.12 if c == 1 else 0.06))
+        direct = max(0.0, (toward + wrap) / (1.0 + wrap)) * lit
+        bleed = 0.75 + 0.25 * open_sky
+        value = M[row, c] * factor * (
+            light[c] * direct * bleed + light[3 + c] * up_ness * open_sky + light[6 + c] * (1.0 - up_ness) * open_sky
+        )
+        value += shine * light[c] + rim * light[3 + c]
+        if c == 0:
+            r = value
+        elif c == 1:
+            g = value
+        else:
+            b2 = value
+    return r, g, b2
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def trace_body(
+    P, T, M, F, volume, camera, light, sun, right, up, shadow, grid,
+    origin_x, origin_y, n_x, n_y, tile, counts, items, wanted, colour, depth, owner, samples,
+):  # fmt: skip
+    """Draw the body into ``colour`` (h, w, 4; premultiplied linear), ``depth`` and ``owner`` (h, w).
+
+    First one ray a pixel; then, where neighbours differ in owner or depth, ``samples`` rays a pixel replace it.
+    Only tiles with ``wanted`` set are drawn.
+    """
+    height, width = depth.shape
+    active = np.empty(items.shape[1], np.int64)
+    close = np.empty(items.shape[1], np.int64)
+    wake = np.empty(items.shape[1])
+    apart = np.empty(items.shape[1])
+    candidates = np.empty(items.shape[1], np.int64)
+    focal_x, focal_y, cx, cy = camera[12], camera[13], camera[14], camera[15]
+    ox, oy, oz = camera[0], camera[1], camera[2]
+    tolerance = 0.12 / focal_y
+    for second in range(2):
+        for ty in range(n_y):
+            for tx in range(n_x):
+                t_index = ty * n_x + tx
+                m = counts[t_index]
+                if not wanted[t_index] or m == 0:
+                    continue
+                for i in range(m):
+                    candidates[i] = items[t_index, i]
+                for y in range(ty * tile, min(height, (ty + 1) * tile)):
+                    for x in range(tx * tile, min(width, (tx + 1) * tile)):
+                        n_rays = 1
+                        if second == 1:
+                            mine = owner[y, x]
+                            here = depth[y, x]
+                            edge = False
+                            for k in range(4):
+                                yy = y + (1 if k == 0 else (-1 if k == 1 else 0))
+                                xx = x + (1 if k == 2 else (-1 if k == 3 else 0))
+                                if 0 <= yy < height and 0 <= xx < width:
+                                    if abs(depth[yy, xx] - here) > 0.02:
+                                        edge = True
+                                    elif owner[yy, xx] != mine:
+                                        # Two parts that look alike need no fine edge.
+                                        other = colour[yy, xx, 0] + colour[yy, xx, 1] + colour[yy, xx, 2]
+                                        own = colour[y, x, 0] + colour[y, x, 1] + colour[y, x, 2]
+                                        if abs(other - own) > 0.12 * (own + 0.05):
+                                            edge = True
+                            if not edge:
+                                continue
+                            n_rays = samples
+                        r = g = b = a = 0.0
+                        first = FAR
+                        code = 0
+                        for ray in range(n_rays):
+                            sx = 0.5
+                            sy = 0.5
+                            if n_rays > 1:
+                                # Rotated grid, the same in every pixel.
+                                sx = (ray + 0.5) / n_rays
+                                sy = ((ray * 2 + 1) % (n_rays + 1)) / (n_rays + 1.0) + 0.5 / (n_rays + 1.0)
+                            ax = (origin_x + x + sx - cx) / focal_x
+                            ay = (origin_y + y + sy - cy) / focal_y
+                            dx = ax * camera[3] + ay * camera[6] + camera[9]
+                            dy = ax * camera[4] + ay * camera[7] + camera[10]
+                            dz = ax * camera[5] + ay * camera[8] + camera[11]
+                            size = 1.0 / math.sqrt(dx * dx + dy * dy + dz * dz)
+                            dx *= size
+                            dy *= size
+                            dz *= size
+                            n, start, stop = near_ray(P, candidates, 0, m, ox, oy, oz, dx, dy, dz, active)
+                            if n == 0:
+                                continue
+                            t, j = march(P, T, active, n, wake, apart, ox, oy, oz, dx, dy, dz, start, stop, tolerance)
+                            if j < 0:
+                                continue
+                            px = ox + t * dx
+                            py = oy + t * dy
+                            pz = oz + t * dz
+                            n = awake(active, n, wake, apart, t, LONGEST_BLEND, close)
+                            e = max(0.0007, 0.35 * t / focal_y)
+                            cr, cg, cb = shade(
+                                P, T, M, F, volume, light, sun, right, up, shadow, grid,
+                                candidates, m, close, n, j, px, py, pz, dx, dy, dz, e,
+                            )  # fmt: skip
+                            r += cr
+                            g += cg
+                            b += cb
+                            a += 1.0
+                            if second == 0:
+                                first = t * size
+                                # Half pixels belong to the coarse part: group and material.
+                                code = 1 + int(P[j, MATERIAL]) + 64 * int(P[j, 1])
+                            else:
+                                first = min(first, t * size)
+                        if second == 0:
+                            owner[y, x] = code
+                            depth[y, x] = first
+                            colour[y, x, 0] = r
+                            colour[y, x, 1] = g
+                            colour[y, x, 2] = b
+                            colour[y, x, 3] = a
+                        else:
+                            colour[y, x, 0] = r / n_rays
+                            colour[y, x, 1] = g / n_rays
+                            colour[y, x, 2] = b / n_rays
+                            colour[y, x, 3] = a / n_rays

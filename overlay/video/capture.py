@@ -44,10 +44,9 @@ def rate_from_metadata(*tables: Mapping[str, str]) -> tuple[Fraction, str] | Non
     return None
 
 
-def _rate(value: object) -> Fraction | None:
+def _rate(value: Fraction | float | str) -> Fraction | None:
     try:
-        text = value.strip() if isinstance(value, str) else value
-        rate = Fraction(text)  # type: ignore[arg-type]
+        rate = Fraction(value.strip() if isinstance(value, str) else value)
     except (ValueError, TypeError, ZeroDivisionError, OverflowError):
         return None
     # Stored as a 32-bit float by phones: 239.99 stays as told, 240.0000001 becomes 240.

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -94,6 +95,20 @@ _EXIF = {
 }
 
 
-def from_exif(value: object) -> Orientation:
-    """Orientation of an EXIF tag 0x0112 (1–8); anything else is upright. Source: EXIF 2.32, section 4.6.4."""
-    return _EXIF.get(value, Orientation()) if isinstance(value, int) else Orientation()
+def from_exif(exif: bytes) -> Orientation:
+    """Orientation of a block of EXIF data; upright when it says nothing.
+
+    Tag 0x0112 of the first directory, EXIF 2.32 section 4.6.4; the layout is TIFF 6.0's.
+    """
+    block = exif.removeprefix(b"Exif\x00\x00")
+    if block[:2] not in (b"II", b"MM"):
+        return Orientation()
+    order: Literal["little", "big"] = "little" if block[:2] == b"II" else "big"
+    at = int.from_bytes(block[4:8], order)
+    for i in range(int.from_bytes(block[at : at + 2], order)):
+        entry = block[at + 2 + 12 * i : at + 14 + 12 * i]
+        if len(entry) < 12:
+            break
+        if int.from_bytes(entry[:2], order) == 0x0112:
+            return _EXIF.get(int.from_bytes(entry[8:10], order), Orientation())
+    return Orientation()

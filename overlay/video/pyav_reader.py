@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import threading
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Callable, Generator, Iterator
 from contextlib import closing, contextmanager
-from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -19,26 +18,20 @@ from overlay.errors import InputError
 from overlay.files import sha256_of
 from overlay.settings.video import ReaderSettings
 from overlay.video.capture import rate_from_metadata, rate_from_option
+from overlay.video.facts import (
+    Packets,
+    colour_warnings,
+    end_warnings,
+    hint_for,
+    is_full_range,
+    load_av,
+    matrix_of,
+    scan,
+    settled_capture,
+)
 from overlay.video.orientation import Orientation, from_matrix
 from overlay.video.reader import Reader, fitted_size, index_at
 from overlay.video.timing import Timing, timing_of
-
-# FFmpeg's numbers (ITU-T H.273): transfer curves of HDR, matrices.
-_PQ, _HLG = 16, 18
-_UNSPECIFIED = 2
-_BT709, _BT601 = 1, 5
-# Matrices that swscale knows by the same number.
-_KNOWN_MATRICES = (1, 4, 5, 6, 7, 9)
-_FULL_RANGE = 2
-
-
-def load_av() -> Any:
-    """The av module, with FFmpeg's messages off: they would reach the user's screen from foreign threads."""
-    import av
-    import av.logging
-
-    av.logging.set_level(None)
-    return av
 
 
 @contextmanager
@@ -50,17 +43,6 @@ def _as_input_error(path: Path, message: str, hint: str) -> Iterator[None]:
         raise InputError(f"{path} cannot be read: no permission.", "Check who may read the file.") from error
     except (av.FFmpegError, ValueError, OSError, IndexError) as error:
         raise InputError(message, hint) from error
-
-
-@dataclass
-class _Packets:
-    """What the packets of the video stream say, in file order."""
-
-    pts: list[int | None] = field(default_factory=list)
-    dts: list[int | None] = field(default_factory=list)
-    keys: list[bool] = field(default_factory=list)
-    n_damaged: int = 0
-    stopped_early: bool = False
 
 
 class PyAVReader(Reader):
@@ -84,7 +66,7 @@ class PyAVReader(Reader):
         with self._opened() as container:
             stream = self._video_stream(container)
             self._stream_index = int(stream.index)
-            packets, first = _scan(container, stream)
+            packets, first = scan(container, stream)
             if first is None:
                 raise InputError(
                     f"No picture of {self._path} can be decoded.", "Copy the clip from the camera again, it is damaged."
@@ -98,8 +80,8 @@ class PyAVReader(Reader):
             timing = self._timing(stream, packets, first)
             self._timing_ = timing
             warnings += timing.warnings
-            warnings += _end_warnings(container, stream, packets, timing, self._settings)
-            warnings += _colour_warnings(first)
+            warnings += end_warnings(container, stream, packets, timing, self._settings)
+            warnings += colour_warnings(first)
             self._index_of = {} if timing.pts is None else {int(pts): i for i, pts in enumerate(timing.pts)}
             self._keys = self._key_table(packets, timing)
             stated = rate_from_metadata(dict(stream.metadata), dict(container.metadata))
@@ -112,7 +94,7 @@ class PyAVReader(Reader):
                 mirrored=self._orient.flipped,
                 times_s=timing.times_s,
                 nominal_rate=timing.nominal_rate,
-                capture_rate=_capture(told, stated, timing, warnings),
+                capture_rate=settled_capture(told, stated, timing, warnings),
                 is_variable_rate=timing.is_variable_rate,
                 has_audio=any(other.type == "audio" for other in container.streams),
                 codec=str(stream.codec_context.name),
@@ -126,7 +108,7 @@ class PyAVReader(Reader):
     @contextmanager
     def _opened(self) -> Iterator[Any]:
         av = load_av()
-        with _as_input_error(self._path, f"{self._path} is not a video that can be read.", _hint_for(self._path)):
+        with _as_input_error(self._path, f"{self._path} is not a video that can be read.", hint_for(self._path)):
             # "file:" keeps names with a colon from being taken for a network address, and the whitelist keeps
             # playlists from opening one.
             container = av.open(f"file:{self._path}", options={"protocol_whitelist": "file"}, metadata_errors="replace")
@@ -183,7 +165,7 @@ class PyAVReader(Reader):
                 f"{self._path} claims a picture of {width}×{height} px.", f"Export it smaller than {most} px a side."
             )
 
-    def _timing(self, stream: Any, packets: _Packets, first: Any) -> Timing:
+    def _timing(self, stream: Any, packets: Packets, first: Any) -> Timing:
         pts, dts = packets.pts, packets.dts
         # Pictures that lean on ones before the first key frame never come out; nor do their times belong here.
         if first.pts is not None and all(value is not None for value in pts):
@@ -201,7 +183,7 @@ class PyAVReader(Reader):
         )
 
     @staticmethod
-    def _key_table(packets: _Packets, timing: Timing) -> list[tuple[int, int]]:
+    def _key_table(packets: Packets, timing: Timing) -> list[tuple[int, int]]:
         """(index of the frame, timestamp to seek to) of each key frame, ascending; empty when seeking is not safe."""
         if timing.pts is None:
             return []
@@ -218,7 +200,7 @@ class PyAVReader(Reader):
         """Position in the key table of the last key frame at or before ``index``; −1 for "from the start"."""
         return bisect_right(self._keys, (index, np.inf)) - 1
 
-    def _pictures(self, first: int) -> Iterator[tuple[int, Any]]:
+    def _pictures(self, first: int) -> Generator[tuple[int, Any], None, None]:
         """(index, decoded picture) from ``first`` on, indices strictly increasing."""
         key = self._key_before(first)
         while True:
@@ -235,7 +217,7 @@ class PyAVReader(Reader):
                 return
             key = key - 1 if key > 2 else 0
 
-    def _decoded(self, seek_to: int | None) -> Iterator[tuple[int, Any]]:
+    def _decoded(self, seek_to: int | None) -> Generator[tuple[int, Any], None, None]:
         av = load_av()
         with self._opened() as container:
             stream = container.streams[self._stream_index]
@@ -285,7 +267,7 @@ class PyAVReader(Reader):
             index, picture = found
             return Frame(index, float(self.clip.times_s[index]), self._converter(max_side)(picture))
 
-    def _converter(self, max_side: int | None) -> Any:
+    def _converter(self, max_side: int | None) -> Callable[[Any], Image]:
         from av.video.reformatter import VideoReformatter
 
         reformatter = VideoReformatter()  # keeps its scaling tables from picture to picture
@@ -300,8 +282,8 @@ class PyAVReader(Reader):
                 height=height,
                 format="rgb24",
                 interpolation="BILINEAR" if same else "AREA" if max_side else "BICUBIC",
-                src_colorspace=_matrix_of(picture, self._settings),
-                src_color_range="JPEG" if _is_full_range(picture) else "MPEG",
+                src_colorspace=matrix_of(picture, self._settings),
+                src_color_range="JPEG" if is_full_range(picture) else "MPEG",
                 dst_color_range="JPEG",
             )
             return self._orient.apply(np.asarray(plain.to_ndarray(), np.uint8))
@@ -354,53 +336,6 @@ def _check_file(path: Path) -> None:
         raise InputError(f"{path} is empty.", "Copy the clip from the camera again; the copy was cut off.")
 
 
-def _hint_for(path: Path) -> str:
-    """What to do about a file that FFmpeg refuses."""
-    try:
-        with open(path, "rb") as source:
-            start = source.read(12)
-    except OSError:
-        start = b""
-    if start[4:8] in (b"ftyp", b"mdat", b"wide", b"skip", b"free"):
-        return "Its index is missing, as when recording or copying was cut off: copy it from the camera again."
-    return "Give a clip as the phone or camera saved it (MP4, MOV, MKV, WebM, AVI)."
-
-
-def _scan(container: Any, stream: Any) -> tuple[_Packets, Any]:
-    """Walk the packets; only the first picture is decoded, for what it says about size, colour and rotation."""
-    av = load_av()
-    packets = _Packets()
-    first = None
-    demuxer = container.demux(stream)
-    while True:
-        try:
-            packet = next(demuxer)
-        except StopIteration:
-            break
-        except (av.FFmpegError, ValueError):
-            packets.stopped_early = True
-            break
-        if first is None:
-            try:
-                first = next(iter(packet.decode()), None)
-            except (av.FFmpegError, ValueError):
-                first = None
-        if packet.size == 0 or packet.is_discard:
-            continue
-        if packet.is_corrupt:
-            packets.n_damaged += 1
-            continue
-        packets.pts.append(packet.pts)
-        packets.dts.append(packet.dts)
-        packets.keys.append(bool(packet.is_keyframe))
-    if first is None:
-        try:
-            first = next(iter(stream.decode(None)), None)
-        except (av.FFmpegError, ValueError):
-            first = None
-    return packets, first if packets.pts else None
-
-
 def _decode_all(container: Any, stream: Any) -> Iterator[Any]:
     """Pictures in order of showing; what cannot be decoded is passed over."""
     av = load_av()
@@ -420,73 +355,3 @@ def _decode_all(container: Any, stream: Any) -> Iterator[Any]:
         except (av.FFmpegError, ValueError):
             continue
         yield from pictures
-
-
-def _end_warnings(
-    container: Any, stream: Any, packets: _Packets, timing: Timing, settings: ReaderSettings
-) -> list[str]:
-    """Whether the file holds less than it promises."""
-    found = len(packets.pts) + packets.n_damaged
-    end_s = float(timing.times_s[-1]) + 1.0 / float(timing.nominal_rate)
-    promised_s = None
-    if stream.duration is not None:
-        promised_s = float(stream.duration * stream.time_base)
-    elif container.duration is not None and not container.streams.audio:
-        promised_s = container.duration / 1e6
-    if int(stream.frames or 0) > found and packets.pts:
-        return [
-            f"The file is cut off: {found} of {stream.frames} frames are there, up to {end_s:.2f} s; "
-            "copy it from the camera again to get the rest."
-        ]
-    if packets.n_damaged or packets.stopped_early or (promised_s and promised_s - end_s > settings.truncation_s):
-        return [f"The file is cut off or damaged: it is used up to {end_s:.2f} s; copy it from the camera again."]
-    return []
-
-
-def _colour_warnings(first: Any) -> list[str]:
-    warnings = []
-    depth = max((int(part.bits) for part in first.format.components), default=8)
-    if depth > 8:
-        warnings.append(f"The clip has {depth}-bit colour; it is read with 8 bits, which is enough to find the body.")
-    curve = {_PQ: "PQ", _HLG: "HLG"}.get(int(first.color_trc))
-    if curve:
-        warnings.append(f"The clip is HDR ({curve}); its colours may look flat here, since they are not tone-mapped.")
-    if first.interlaced_frame:
-        warnings.append("The clip is interlaced: fast parts show combs. Film progressive if the camera can.")
-    return warnings
-
-
-def _matrix_of(picture: Any, settings: ReaderSettings) -> int:
-    matrix = int(picture.colorspace)
-    if matrix in _KNOWN_MATRICES:
-        return matrix
-    return _BT709 if min(picture.width, picture.height) >= settings.hd_side_px else _BT601
-
-
-def _is_full_range(picture: Any) -> bool:
-    return int(picture.color_range) == _FULL_RANGE or str(picture.format.name).startswith(("yuvj", "rgb", "bgr", "gbr"))
-
-
-def _capture(
-    told: Fraction | None, stated: tuple[Fraction, str] | None, timing: Timing, warnings: list[str]
-) -> Fraction | None:
-    if told is not None:
-        if stated is not None and abs(float(told / stated[0]) - 1.0) > 0.01:
-            warnings.append(
-                f"The file says it was filmed at {float(stated[0]):g} frames per second; {float(told):g} is used as told."
-            )
-        return told
-    if stated is None:
-        return None
-    factor = float(stated[0] / timing.nominal_rate)
-    if factor > 1.01:
-        warnings.append(
-            f"Slow motion: the file says it was filmed at {float(stated[0]):g} frames per second and plays at "
-            f"{float(timing.nominal_rate):g}; real times are {factor:.3g} times shorter."
-        )
-    elif factor < 0.99:
-        warnings.append(
-            f"Time lapse: the file says it was filmed at {float(stated[0]):g} frames per second and plays at "
-            f"{float(timing.nominal_rate):g}."
-        )
-    return stated[0]

@@ -6,6 +6,7 @@ import abc
 import importlib
 import importlib.util
 import math
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -84,11 +85,9 @@ class Reader(abc.ABC):
         wanted = index_at(self.clip, time_s)
         # A picture that cannot be decoded keeps the one before it on the screen.
         for reach in (0, 30, wanted):
-            shown = None
-            for shown in self._stream(max(0, wanted - reach), wanted, max_side):
-                pass
-            if shown is not None:
-                return shown
+            last = deque(self._stream(max(0, wanted - reach), wanted, max_side), maxlen=1)
+            if last:
+                return last[0]
         return self._nothing_at(time_s)
 
     def _nothing_at(self, time_s: float) -> Frame:
@@ -97,7 +96,7 @@ class Reader(abc.ABC):
             "Copy the clip from the camera again, or trim the broken part away.",
         )
 
-    def close(self) -> None:
+    def close(self) -> None:  # noqa: B027 - a reader that holds nothing open has nothing to do
         """Let go of the file. Iterations that still run end by themselves."""
 
     def __enter__(self) -> Reader:

@@ -51,21 +51,22 @@ class StillsReader(Reader):
     ) -> None:
         self._settings = settings or ReaderSettings()
         self._path = Path(path)
-        self._wish = (rotation_deg, mirrored)
         self._files = _pictures_in(self._path)
         told = rate_from_option(capture_rate)
         described = _described(self._path)
         warnings: list[str] = []
-        size, turn, depth = _header(self._files[0])
-        self._size = self._check_alike(size, turn)
-        orientation = turn.chosen(rotation_deg=rotation_deg, mirrored=mirrored)
+        heads = {file: _header(file) for file in self._files}
+        self._turns = {
+            file: head[1].chosen(rotation_deg=rotation_deg, mirrored=mirrored) for file, head in heads.items()
+        }
+        self._size = self._check_alike({file: self._turns[file].size(*head[0]) for file, head in heads.items()})
+        orientation = self._turns[self._files[0]]
+        depth = _png_depth(self._files[0])
         times, stated = self._times(described, stills_rate, warnings)
-        timing = judged(str(self._path), times, None, 0.0, stated, warnings, self._settings)
         capture = told or rate_from_option(described.get("capture_rate"))
         if depth > 8:
-            timing_notes = (f"The stills have {depth}-bit colour; they are read with 8 bits.",)
-        else:
-            timing_notes = ()
+            warnings.append(f"The stills have {depth}-bit colour; they are read with 8 bits.")
+        timing = judged(str(self._path), times, None, 0.0, stated, warnings, self._settings)
         digest = hashlib.sha256("".join(sha256_of(file) for file in self._files).encode())
         digest.update(np.round(times * 1e6).astype("<i8").tobytes())
         self.clip = Clip(
@@ -83,24 +84,21 @@ class StillsReader(Reader):
             codec=self._files[0].suffix.lower().lstrip(".").replace("jpg", "jpeg"),
             pixel_format="rgb24",
             bit_depth=depth,
-            warnings=timing.warnings + timing_notes,
+            warnings=timing.warnings,
         )
 
-    def _check_alike(self, size: tuple[int, int], turn: Orientation) -> tuple[int, int]:
+    def _check_alike(self, sizes: dict[Path, tuple[int, int]]) -> tuple[int, int]:
         """The displayed size, after making sure that every still has it."""
-        rotation_deg, mirrored = self._wish
-        shown = turn.chosen(rotation_deg=rotation_deg, mirrored=mirrored).size(*size)
+        shown = sizes[self._files[0]]
         if min(shown) < self._settings.min_side_px:
             raise InputError(
                 f"The stills in {self._path} are only {shown[0]}×{shown[1]} px.",
                 "Give pictures in which the player can be made out.",
             )
-        for file in self._files[1:]:
-            other, other_turn, _ = _header(file)
-            other_shown = other_turn.chosen(rotation_deg=rotation_deg, mirrored=mirrored).size(*other)
-            if other_shown != shown:
+        for file, other in sizes.items():
+            if other != shown:
                 raise InputError(
-                    f"{file} is {other_shown[0]}×{other_shown[1]} px, the first still {shown[0]}×{shown[1]} px.",
+                    f"{file} is {other[0]}×{other[1]} px, the first still {shown[0]}×{shown[1]} px.",
                     "Keep only the stills of one recording in the folder.",
                 )
         return shown
@@ -136,7 +134,7 @@ class StillsReader(Reader):
         size = fitted_size(self.clip.width, self.clip.height, max_side)
         for index in range(max(0, first), min(last, len(self._files) - 1) + 1):
             file = self._files[index]
-            image = _load(file, self._wish)
+            image = _load(file, self._turns[file])
             if image.shape[:2] != (self.clip.height, self.clip.width):
                 raise InputError(f"{file} has changed since it was opened.", "Leave the folder alone while it is read.")
             if size != (self.clip.width, self.clip.height):
@@ -167,23 +165,30 @@ def _pictures_in(folder: Path) -> list[Path]:
     return files
 
 
-def _header(file: Path) -> tuple[tuple[int, int], Orientation, int]:
-    """Stored (width, height), orientation and bits per colour, from the head of the file."""
+def _header(file: Path) -> tuple[tuple[int, int], Orientation]:
+    """Stored (width, height) and orientation, from the head of the file."""
     import imageio.v3 as iio
 
     try:
-        with iio.imopen(file, "r", plugin="pillow") as opened:
-            picture = opened._image
-            orientation = from_exif(picture.getexif().get(0x0112, 1))
-            return (int(picture.width), int(picture.height)), orientation, 16 if "16" in picture.mode else 8
+        # Pillow's shape is (width, height).
+        said = iio.immeta(file, plugin="pillow", exclude_applied=False)
     except (OSError, ValueError, SyntaxError) as error:
         raise InputError(f"{file} is not a picture that can be read.", "Remove it, or save it again.") from error
+    width, height = said["shape"]
+    exif = said.get("exif")
+    return (int(width), int(height)), from_exif(exif if isinstance(exif, bytes) else b"")
 
 
-def _load(file: Path, wish: tuple[int | None, bool]) -> Image:
+def _png_depth(file: Path) -> int:
+    """Bits per colour, which stand in byte 24 of a PNG; JPEG has 8."""
+    with open(file, "rb") as source:
+        head = source.read(25)
+    return head[24] if head[:4] == b"\x89PNG" and len(head) == 25 else 8
+
+
+def _load(file: Path, orientation: Orientation) -> Image:
     import cv2
 
-    orientation = _header(file)[1].chosen(rotation_deg=wish[0], mirrored=wish[1])
     try:
         content = np.fromfile(file, np.uint8)
     except OSError as error:

@@ -210,4 +210,4 @@ def _without_pts(
         after = np.maximum(np.arange(n) - at[-1], 0) * spacing
         times = inside + before + after
         return np.asarray(times - times[0], np.float64)
-    return np.arange(n) * spacing
+    return np.asarray(np.arange(n) * spacing, np.float64)

@@ -18,7 +18,7 @@ from overlay.arrays import Image
 from overlay.errors import DataError, OutputError
 from overlay.files import atomic_path, output_error
 from overlay.settings.video import WriterSettings
-from overlay.video.pyav_reader import load_av
+from overlay.video.facts import load_av
 
 _BT709 = 1
 _LIMITED = 1
@@ -131,7 +131,8 @@ class VideoWriter:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        assert self._thread is not None and self._place is not None
+        assert self._thread is not None
+        assert self._place is not None
         try:
             if error is None and self.n_written == 0:
                 error = OutputError(f"No picture was given for {self.path}.", "Check that the clips overlap in time.")
@@ -206,7 +207,7 @@ class VideoWriter:
                     av.VideoFrame.from_ndarray(image, format="rgb24"),
                     format="yuv420p",
                     src_color_range="JPEG",
-                    dst_colorspace="ITU709",
+                    dst_colorspace=_BT709,
                     dst_color_range="MPEG",
                 )
                 picture.color_range, picture.colorspace = _LIMITED, _BT709

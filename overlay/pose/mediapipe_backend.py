@@ -15,10 +15,11 @@ from typing import Any
 
 import numpy as np
 
-from overlay.arrays import Image
+from overlay.arrays import AnyArray, Image
 from overlay.errors import SetupError
 from overlay.landmarks import N_LANDMARKS
 from overlay.pose.backends import Detection, PoseSession
+from overlay.pose.masks import Mask
 from overlay.pose.model import ensure_model, model_label
 from overlay.pose.quiet import quiet_stderr
 from overlay.progress import SILENT, Progress
@@ -32,7 +33,9 @@ def padded(image: Image) -> Image:
     """The picture, contiguous, its right edge repeated until the width is a multiple of 4."""
     missing = -image.shape[1] % WIDTH_STEP
     if missing:
-        image = np.pad(image, ((0, 0), (0, missing), (0, 0)), mode="edge")
+        import cv2
+
+        image = np.asarray(cv2.copyMakeBorder(image, 0, 0, 0, missing, cv2.BORDER_REPLICATE), np.uint8)
     return np.ascontiguousarray(image)
 
 
@@ -81,9 +84,16 @@ def _detection(result: Any, person: int, width: int, image: Image, *, masks: boo
     if masks and result.segmentation_masks:
         raw = np.asarray(result.segmentation_masks[person].numpy_view())
         raw = raw.reshape(raw.shape[0], raw.shape[1])[:, : image.shape[1]]
-        mask = np.rint(np.clip(raw, 0.0, 1.0) * 255.0).astype(np.uint8)
+        mask = _bytes(raw)
     points = table[:, :2] * np.array([width, image.shape[0]])
     return Detection(points, table[:, 2] * width, np.nan_to_num(np.clip(table[:, 3], 0.0, 1.0)), mask)
+
+
+def _bytes(share: AnyArray) -> Mask:
+    """0–1 → 0–255, rounded; far quicker than the same in numpy."""
+    import cv2
+
+    return np.asarray(cv2.convertScaleAbs(share, alpha=255.0), np.uint8)
 
 
 class _Session:

@@ -14,7 +14,6 @@ from overlay.errors import ContentError
 from overlay.landmarks import INDEX
 from overlay.pose import cache
 from overlay.pose.backends import Detection
-from overlay.pose.track import reduced
 from overlay.progress import SILENT, Progress
 from overlay.settings.pose import PeopleSettings, PoseSettings
 
@@ -92,7 +91,7 @@ def check_one_person(
         size = (reader.clip.width, reader.clip.height)
         with backend.everyone(settings) as everyone:
             for time_s in chosen:
-                image = reduced(reader.frame_at(time_s).image, PoseSettings().max_side_px)
+                image = reader.frame_at(time_s, max_side=PoseSettings().max_side_px).image
                 size = (image.shape[1], image.shape[0])
                 samples.append(everyone.detect(image))
                 progress.advance()

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from overlay.arrays import Image
 from overlay.data import Clip, PoseTrack
 from overlay.errors import InputError
 from overlay.landmarks import N_LANDMARKS
@@ -107,18 +106,6 @@ def _relevant(settings: PoseSettings) -> dict[str, Any]:
     return values
 
 
-def reduced(image: Image, max_side_px: int) -> Image:
-    """The picture with its long side at most ``max_side_px``, averaged down (an even share of each source pixel)."""
-    height, width = image.shape[:2]
-    factor = max_side_px / max(height, width)
-    if factor >= 1.0:
-        return image
-    import cv2
-
-    size = (max(1, round(width * factor)), max(1, round(height * factor)))
-    return np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA), np.uint8)
-
-
 def _run(
     reader: Reader,
     estimator: backends.PoseBackend,
@@ -129,6 +116,7 @@ def _run(
     masks: bool,
 ) -> tuple[PoseTrack, MaskTrack | None]:
     from overlay.video import prefetch
+    from overlay.video.reader import scale_of
 
     clip = reader.clip
     size = (clip.width, clip.height)
@@ -136,20 +124,23 @@ def _run(
     times: list[float] = []
     points, depths, visibilities, packed = [], [], [], []
     progress.stage("finding the body", clip.n_frames)
-    pictures = ((frame.time_s, reduced(frame.image, settings.max_side_px)) for frame in reader.frames())
-    ahead = prefetch(pictures, settings.prefetch_frames)
+    pictures = reader.frames(max_side=settings.max_side_px)
     try:
-        with estimator.session(settings, masks=masks) as session:
-            for time_s, image in ahead:
-                found = session.detect(image)
-                times.append(time_s)
+        # Decoding runs ahead on a thread of its own, beside the estimator.
+        with (
+            prefetch(pictures, settings.prefetch_frames) as ahead,
+            estimator.session(settings, masks=masks) as session,
+        ):
+            for frame in ahead:
+                found = session.detect(frame.image)
+                times.append(frame.time_s)
                 if found is None:
                     points.append(np.full((N_LANDMARKS, 2), np.nan))
                     depths.append(np.full(N_LANDMARKS, np.nan))
                     visibilities.append(np.zeros(N_LANDMARKS))
                 else:
                     # Each axis has its own factor: the reduced size is rounded to whole pixels.
-                    scale = np.array([clip.width / image.shape[1], clip.height / image.shape[0]])
+                    scale = np.array(scale_of(frame, clip))
                     points.append(found.points * scale)
                     depths.append(found.depth * scale[0])
                     visibilities.append(found.visibility)
@@ -157,9 +148,6 @@ def _run(
                     packed.append(b"" if found is None or found.mask is None else _packed(found.mask, mask_size))
                 progress.advance()
     finally:
-        close = getattr(ahead, "close", None)
-        if close is not None:
-            close()
         progress.done()
     if not times:
         raise InputError(f"{clip.path} holds no frame that can be decoded.", "Export the clip again, or trim it.")

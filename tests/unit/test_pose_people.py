@@ -1,0 +1,85 @@
+"""Who is in the picture: the decision on people found in sampled frames."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from overlay.errors import ContentError
+from overlay.landmarks import INDEX, N_LANDMARKS
+from overlay.pose.backends import Detection
+from overlay.pose.people import cut_sides, distinct, judge
+from overlay.settings.pose import PeopleSettings
+
+SIZE = (480, 640)
+SETTINGS = PeopleSettings()
+
+
+def person(x: float = 240.0, top: float = 120.0, height: float = 420.0) -> Detection:
+    """Standing; the nose at ``top``, the ankles ``height`` below."""
+    points = np.full((N_LANDMARKS, 2), (x, top))
+    for name, share, half in (("shoulder", 0.15, 0.1), ("hip", 0.5, 0.07), ("knee", 0.75, 0.07), ("ankle", 1.0, 0.08)):
+        points[INDEX[f"left_{name}"]] = (x + half * height, top + share * height)
+        points[INDEX[f"right_{name}"]] = (x - half * height, top + share * height)
+    return Detection(points, np.zeros(N_LANDMARKS), np.ones(N_LANDMARKS))
+
+
+def check(samples: list[list[Detection]]) -> None:
+    judge(samples, SIZE, "swing.mp4", SETTINGS)
+
+
+def test_one_whole_person() -> None:
+    check([[person()]] * 8)
+    check([[person(x=240 + 10 * i)] for i in range(8)])
+
+
+def test_somebody_walks_in_late() -> None:
+    check([[]] * 5 + [[person()]] * 3)
+
+
+@pytest.mark.parametrize("samples", [[[]] * 8, [[]] * 7 + [[person()]], [[]], []])
+def test_no_person(samples: list[list[Detection]]) -> None:
+    with pytest.raises(ContentError, match=r"swing\.mp4 shows no person"):
+        check(samples)
+
+
+def test_two_people_of_one_size() -> None:
+    with pytest.raises(ContentError, match="two people") as caught:
+        check([[person(150), person(350)]] * 8)
+    assert "--allow-others" in caught.value.hint
+    with pytest.raises(ContentError, match="two people"):
+        check([[person(150), person(350, height=300)]] * 5 + [[person(150)]] * 3)
+
+
+def test_passers_by_are_let_pass() -> None:
+    check([[person(150), person(350)]] * 3 + [[person(150)]] * 5)
+    check([[person(150), person(350, height=200)]] * 8)
+
+
+def test_one_person_found_twice() -> None:
+    check([[person(240), person(252, height=410)]] * 8)
+    assert len(distinct([person(240), person(252), person(400)], SETTINGS)) == 2
+    assert distinct([person(100, height=200), person(300)], SETTINGS)[0].points[0, 0] == 300
+
+
+@pytest.mark.parametrize(
+    ("made", "words"),
+    [
+        (person(top=-30), "head is above"),
+        (person(top=300), "feet are below"),
+        (person(x=-10), "leaves the picture on the left"),
+        (person(x=500), "leaves the picture on the right"),
+    ],
+)
+def test_a_cut_off_body(made: Detection, words: str) -> None:
+    with pytest.raises(ContentError, match=words):
+        check([[made]] * 5 + [[person()]] * 3)
+    check([[made]] * 4 + [[person()]] * 4)
+
+
+def test_one_foot_on_the_edge_is_no_cut() -> None:
+    points = person().points.copy()
+    points[INDEX["left_ankle"], 1] = 700.0
+    assert cut_sides(Detection(points, np.zeros(33), np.ones(33)), SIZE, 0.01) == set()
+    points[INDEX["right_ankle"], 1] = 700.0
+    assert cut_sides(Detection(points, np.zeros(33), np.ones(33)), SIZE, 0.01) == {"bottom"}

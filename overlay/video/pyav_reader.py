@@ -171,6 +171,10 @@ class PyAVReader(Reader):
         if first.pts is not None and all(value is not None for value in pts):
             keep = [i for i, value in enumerate(pts) if value is not None and value >= first.pts]
             pts, dts = [pts[i] for i in keep], [dts[i] for i in keep]
+        reorders = bool(stream.codec_context.has_b_frames)
+        if reorders and stream.container.format.name == "avi":
+            # AVI has decoding times only; handed out as presentation times they name the wrong pictures.
+            pts = [None] * len(pts)
         stated = stream.average_rate if all(value is not None for value in pts) else stream.guessed_rate
         return timing_of(
             str(self._path),
@@ -178,7 +182,7 @@ class PyAVReader(Reader):
             dts,
             Fraction(stream.time_base),
             Fraction(stated) if stated else None,
-            reorders=bool(stream.codec_context.has_b_frames),
+            reorders=reorders,
             settings=self._settings,
         )
 

@@ -52,10 +52,12 @@ def follow(reader: Reader, times_s: Iterable[float], *, max_side: int | None = N
                 raise DataError(f"Time {time_s} s comes after {before} s.", "Sort the times before following a clip.")
             before = time_s
             if pictures is None:
-                start_s = float(reader.clip.times_s[index_at(reader.clip, time_s)])
-                pictures = reader.frames(start_s, max_side=max_side)
+                first = index_at(reader.clip, time_s)
+                pictures = reader.frames(float(reader.clip.times_s[first]), max_side=max_side)
                 coming = next(pictures, None)
-                if coming is None or coming.index > index_at(reader.clip, time_s):
+                if coming is not None and coming.index == first:
+                    shown, coming = coming, next(pictures, None)
+                else:
                     # The picture of that very time cannot be decoded; the one before it stays on the screen.
                     shown = reader.frame_at(time_s, max_side=max_side)
             while coming is not None and coming.time_s <= time_s + TIME_SLACK_S:

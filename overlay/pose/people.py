@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from overlay.arrays import FloatArray
+from overlay.data import Clip
 from overlay.errors import ContentError
 from overlay.landmarks import INDEX
 from overlay.pose import cache
@@ -22,11 +23,12 @@ if TYPE_CHECKING:
 
 FEET = tuple(INDEX[name] for name in ("left_ankle", "right_ankle"))
 TRUNK = tuple(INDEX[name] for name in ("left_shoulder", "right_shoulder", "left_hip", "right_hip"))
+EARS = tuple(INDEX[name] for name in ("left_ear", "right_ear"))
 WHOLE = (INDEX["nose"], *TRUNK, *(INDEX[name] for name in ("left_knee", "right_knee")), *FEET)
 """Joints that stand for the body's place and size: the hands would make it depend on the moment of the swing."""
 
 SIDES = {
-    "top": "the head is above the picture",
+    "top": "the head is cut off by the picture's upper edge",
     "bottom": "the feet are below the picture",
     "left": "the body leaves the picture on the left",
     "right": "the body leaves the picture on the right",
@@ -76,39 +78,45 @@ def check_one_person(
                 "check": "people",
                 "clip": reader.clip.content_hash,
                 "rotation_deg": reader.clip.rotation_deg,
+                "mirrored": reader.clip.mirrored,
                 "model": backend.label(),
                 "settings": dataclasses.asdict(settings),
             }
         )
         if use_cache and cache.was_checked(key):
             return
-        times = reader.clip.times_s
-        count = min(settings.n_samples, len(times))
-        # The middle of equal stretches: the very first and last frames often show the filming hand.
-        chosen = [float(times[int((i + 0.5) * len(times) / count)]) for i in range(count)]
-        progress.stage("looking for people", count)
-        samples: list[list[Detection]] = []
         size = (reader.clip.width, reader.clip.height)
+        samples: list[list[Detection]] = []
         with backend.everyone(settings) as everyone:
-            for time_s in chosen:
-                image = reader.frame_at(time_s, max_side=PoseSettings().max_side_px).image
-                size = (image.shape[1], image.shape[0])
-                samples.append(everyone.detect(image))
-                progress.advance()
-        progress.done()
-        judge(samples, size, reader.clip.path.name, settings)
+            for count in (settings.n_samples, settings.n_more_samples):
+                if sum(map(bool, samples)) >= max(1.0, settings.few_person_share * len(samples)):
+                    break
+                progress.stage("looking for people", count)
+                for time_s in _spread(reader.clip.times_s, count):
+                    image = reader.frame_at(time_s, max_side=PoseSettings().max_side_px).image
+                    size = (image.shape[1], image.shape[0])
+                    samples.append(everyone.detect(image))
+                    progress.advance()
+                progress.done()
+        judge(samples, size, reader.clip, settings)
         cache.note_checked(key)
 
 
-def judge(samples: list[list[Detection]], size: tuple[int, int], name: str, settings: PeopleSettings) -> None:
+def _spread(times_s: FloatArray, count: int) -> list[float]:
+    """The middle of equal stretches: the very first and last frames often show the hand that films."""
+    count = min(count, len(times_s))
+    return [float(times_s[int((i + 0.5) * len(times_s) / count)]) for i in range(count)]
+
+
+def judge(samples: list[list[Detection]], size: tuple[int, int], clip: Clip, settings: PeopleSettings) -> None:
     """Decide on the people found in sampled frames.
 
     Parameters
     ----------
     samples : list, one entry a frame, of the people found in it
     size : (width, height) px of the pictures the points refer to
-    name : str
-        Of the clip, for messages.
+    clip : Clip
+        For its name and rotation.
     settings : PeopleSettings
 
     Raises
@@ -116,29 +124,49 @@ def judge(samples: list[list[Detection]], size: tuple[int, int], name: str, sett
     ContentError
         As ``check_one_person``.
     """
+    name = clip.path.name
     frames = [found for found in (distinct(people, settings) for people in samples) if found]
     if len(frames) < max(1.0, settings.least_person_share * len(samples)):
         raise ContentError(
             f"{name} shows no person in {len(samples) - len(frames)} of {len(samples)} frames looked at.",
-            "Film the whole body, one player, with enough light; check the clip's rotation (--rotation).",
+            "Film the whole body of one player, with enough light; check the clip's rotation (--rotate).",
         )
-    second = [
-        people
-        for people in frames
-        if len(people) > 1 and _height(people[1]) >= settings.second_size * _height(people[0])
-    ]
-    if len(frames) > 1 and len(second) >= settings.second_share * len(frames) and len(second) > 1:
+    tilts = [_tilt_deg(people[0]) for people in frames]
+    leaning = [tilt for tilt in tilts if abs(tilt) > settings.upright_deg]
+    if len(leaning) >= settings.cut_share * len(frames):
         raise ContentError(
-            f"{name} shows two people of about the same size in {len(second)} of {len(frames)} frames looked at.",
+            f"{name}: the player is not upright in {len(leaning)} of {len(frames)} frames looked at.",
+            f"The clip's rotation seems wrong: try --rotate {_upright_rotation(leaning, clip)}.",
+        )
+    second = sum(
+        len(people) > 1 and _height(people[1]) >= settings.second_size * _height(people[0]) for people in frames
+    )
+    if second > 1 and second >= settings.second_share * len(frames):
+        raise ContentError(
+            f"{name} shows two people of about the same size in {second} of {len(frames)} frames looked at.",
             "Film the player alone, crop the other one out, or go on with --allow-others.",
         )
     for side, words in SIDES.items():
-        n_cut = sum(side in cut_sides(people[0], size, settings.cut_margin) for people in frames)
-        if n_cut > settings.cut_share * len(frames):
+        n_cut = sum(side in cut_sides(people[0], size, settings) for people in frames)
+        if n_cut >= settings.cut_share * len(frames):
             raise ContentError(
                 f"{name}: {words} in {n_cut} of {len(frames)} frames looked at.",
                 "Film the whole body from head to feet, with room above for the club.",
             )
+
+
+def _tilt_deg(person: Detection) -> float:
+    """Direction from the feet to the nose, degrees clockwise from straight up, −180 to 180."""
+    x, y = person.points[INDEX["nose"]] - person.points[list(FEET)].mean(axis=0)
+    return float(np.degrees(np.arctan2(x, -y)))
+
+
+def _upright_rotation(tilts_deg: list[float], clip: Clip) -> int:
+    """The rotation to ask the reader for, so that the player stands."""
+    turns = [round(tilt / 90.0) % 4 for tilt in tilts_deg]
+    turn = 90 * max(set(turns), key=turns.count)
+    # The reader flips after it rotates, and seen in a mirror the turn goes the other way.
+    return (clip.rotation_deg + (turn if clip.mirrored else -turn)) % 360
 
 
 def distinct(people: list[Detection], settings: PeopleSettings) -> list[Detection]:
@@ -150,24 +178,21 @@ def distinct(people: list[Detection], settings: PeopleSettings) -> list[Detectio
     return kept
 
 
-def cut_sides(person: Detection, size: tuple[int, int], margin: float) -> set[str]:
-    """Sides of the picture past which the body goes: the model places joints it cannot see outside the picture.
-
-    ``margin`` is the share of the picture's side that a joint must be outside by.
-    """
+def cut_sides(person: Detection, size: tuple[int, int], settings: PeopleSettings) -> set[str]:
+    """Sides of the picture past which the body goes: the model places joints it cannot see outside the picture."""
     width, height = size
     at = person.points
+    x_margin, y_margin = settings.cut_margin * width, settings.cut_margin * height
+    torso = float(np.linalg.norm(at[list(TRUNK[:2])].mean(axis=0) - at[list(TRUNK[2:])].mean(axis=0)))
     cut = set()
-    if at[INDEX["nose"], 1] < -margin * height:
+    if at[list(EARS), 1].mean() < settings.head_room * torso:
         cut.add("top")
-    if np.all(at[list(FEET), 1] > height * (1.0 + margin)):
+    if np.all(at[list(FEET), 1] > height + y_margin):
         cut.add("bottom")
-    body = at[[*TRUNK, *FEET], 0]
-    # Half the trunk and feet outside: one foot on the edge still lets a swing be measured.
-    if np.median(body) < -margin * width or np.mean(body < -margin * width) >= 0.5:
-        cut.add("left")
-    if np.median(body) > width * (1.0 + margin) or np.mean(body > width * (1.0 + margin)) >= 0.5:
-        cut.add("right")
+    # Half of the body, or a pair of it: one foot past the edge still lets a swing be measured.
+    for side, out in (("left", at[:, 0] < -x_margin), ("right", at[:, 0] > width + x_margin)):
+        if out[[*TRUNK, *FEET]].mean() >= 0.5 or any(out[list(pair)].all() for pair in (TRUNK[:2], TRUNK[2:], FEET)):
+            cut.add(side)
     return cut
 
 

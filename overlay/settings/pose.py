@@ -35,8 +35,10 @@ class PeopleSettings:
 
     n_samples: int = setting(8, "count", "spread over the clip; a passer-by is in a few of them, a partner in most")
     max_people: int = setting(3, "count", "more than two need not be told apart")
+    n_more_samples: int = setting(24, "count", "looked at before saying that there is nobody: a swing takes 2 s")
+    few_person_share: float = setting(0.25, "fraction", "of the samples; fewer with a person: more are looked at")
     least_person_share: float = setting(
-        0.25, "fraction", "of the samples; fewer with a person: there is none (walking in counts as absent)"
+        0.08, "fraction", "of all samples; fewer with a person: there is none (a 5 s swing in a minute is 0.083)"
     )
     second_size: float = setting(
         0.6, "fraction", "of the player's height in the picture; smaller is someone in the background"
@@ -45,7 +47,11 @@ class PeopleSettings:
     same_person_overlap: float = setting(
         0.5, "fraction", "two finds that share this much of the smaller box are one person"
     )
-    cut_share: float = setting(0.5, "fraction", "of the samples with a person")
+    cut_share: float = setting(0.5, "fraction", "of the samples with a person; walking in and out cuts fewer")
+    head_room: float = setting(0.15, "torso", "from the ears to the picture's edge; half a head is 0.25")
+    upright_deg: float = setting(
+        60.0, "deg", "feet-to-head from upright; a golfer at address leans his trunk, 45 at most"
+    )
     cut_margin: float = setting(
         0.01, "fraction", "of the picture's side; a joint this far outside is outside, less is noise"
     )

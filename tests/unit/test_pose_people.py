@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+from overlay.data import Clip
 from overlay.errors import ContentError
 from overlay.landmarks import INDEX, N_LANDMARKS
 from overlay.pose.backends import Detection
@@ -24,8 +28,13 @@ def person(x: float = 240.0, top: float = 120.0, height: float = 420.0) -> Detec
     return Detection(points, np.zeros(N_LANDMARKS), np.ones(N_LANDMARKS))
 
 
+def clip(rotation_deg: int = 0, mirrored: bool = False) -> Clip:
+    times = np.arange(100) / 30
+    return Clip(Path("swing.mp4"), "", *SIZE, rotation_deg, mirrored, times, Fraction(30), None, False, False)
+
+
 def check(samples: list[list[Detection]]) -> None:
-    judge(samples, SIZE, "swing.mp4", SETTINGS)
+    judge(samples, SIZE, clip(), SETTINGS)
 
 
 def test_one_whole_person() -> None:
@@ -35,9 +44,10 @@ def test_one_whole_person() -> None:
 
 def test_somebody_walks_in_late() -> None:
     check([[]] * 5 + [[person()]] * 3)
+    check([[]] * 29 + [[person()]] * 3)
 
 
-@pytest.mark.parametrize("samples", [[[]] * 8, [[]] * 7 + [[person()]], [[]], []])
+@pytest.mark.parametrize("samples", [[[]] * 8, [[]] * 30 + [[person()]], [[]], []])
 def test_no_person(samples: list[list[Detection]]) -> None:
     with pytest.raises(ContentError, match=r"swing\.mp4 shows no person"):
         check(samples)
@@ -65,7 +75,7 @@ def test_one_person_found_twice() -> None:
 @pytest.mark.parametrize(
     ("made", "words"),
     [
-        (person(top=-30), "head is above"),
+        (person(top=-30), "head is cut off"),
         (person(top=300), "feet are below"),
         (person(x=-10), "leaves the picture on the left"),
         (person(x=500), "leaves the picture on the right"),
@@ -74,12 +84,28 @@ def test_one_person_found_twice() -> None:
 def test_a_cut_off_body(made: Detection, words: str) -> None:
     with pytest.raises(ContentError, match=words):
         check([[made]] * 5 + [[person()]] * 3)
-    check([[made]] * 4 + [[person()]] * 4)
+    check([[made]] * 3 + [[person()]] * 5)
 
 
 def test_one_foot_on_the_edge_is_no_cut() -> None:
     points = person().points.copy()
     points[INDEX["left_ankle"], 1] = 700.0
-    assert cut_sides(Detection(points, np.zeros(33), np.ones(33)), SIZE, 0.01) == set()
+    assert cut_sides(Detection(points, np.zeros(33), np.ones(33)), SIZE, SETTINGS) == set()
     points[INDEX["right_ankle"], 1] = 700.0
-    assert cut_sides(Detection(points, np.zeros(33), np.ones(33)), SIZE, 0.01) == {"bottom"}
+    assert cut_sides(Detection(points, np.zeros(33), np.ones(33)), SIZE, SETTINGS) == {"bottom"}
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+@pytest.mark.parametrize("stated", [0, 90, 180, 270])
+@pytest.mark.parametrize("wrong", [90, 180, 270])
+def test_a_wrong_rotation_is_named_with_the_right_one(stated: int, wrong: int, mirrored: bool) -> None:
+    """The hint, given to a reader that rotates by ``stated + wrong`` and then flips, sets the player upright."""
+    turned = person().points - np.array(SIZE) / 2
+    for _ in range(wrong // 90):
+        turned = np.stack([-turned[:, 1], turned[:, 0]], axis=1)  # a quarter clockwise, y down
+    if mirrored:
+        turned[:, 0] *= -1
+    found = Detection(turned + np.array(SIZE) / 2, np.zeros(N_LANDMARKS), np.ones(N_LANDMARKS))
+    with pytest.raises(ContentError, match="not upright") as caught:
+        judge([[found]] * 8, SIZE, clip((stated + wrong) % 360, mirrored), SETTINGS)
+    assert f"--rotate {stated}." in caught.value.hint

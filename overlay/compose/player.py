@@ -4,11 +4,22 @@ from __future__ import annotations
 
 import numpy as np
 
-from overlay.arrays import FloatArray, Image
-from overlay.compose.framing import transformed
+from overlay.arrays import Image
+from overlay.compose.framing import Placement, transformed
 from overlay.compose.sources import PersonMasks, Source
 from overlay.data import Swing
-from overlay.draw import Club, ClubLine, Family, HandPath, Moment, Silhouette, Skeleton, Stack, alpha_of, soft_mask
+from overlay.draw import (
+    Club,
+    ClubLine,
+    Family,
+    Ghost,
+    HandPath,
+    Moment,
+    Silhouette,
+    Skeleton,
+    Stack,
+    person_alpha,
+)
 from overlay.draw.figure import figure_mask, torso_px
 from overlay.draw.palette import GROUND, PAPER, mixed
 from overlay.kinematics import hand_path
@@ -16,7 +27,7 @@ from overlay.settings.compose import COMPOSE, ComposeSettings
 from overlay.settings.draw import DRAW, DrawSettings
 
 SMALL = 0.6
-"""Below this scale a picture is first reduced by area averaging: bilinear sampling alone would flicker."""
+"""Below this scale a picture is reduced by area averaging: bilinear sampling would skip pixels and flicker."""
 
 
 class Player:
@@ -28,9 +39,8 @@ class Player:
     source : Source
     family : Family
         His colours.
-    matrix : (2, 3) float
-        Picture pixels → pane pixels.
-    pane_size : (width, height)
+    place : Placement
+        Of his picture in the pane.
     feet_y : float
         Pane row of the ankles, where the drawn ground begins.
     """
@@ -40,8 +50,7 @@ class Player:
         swing: Swing,
         source: Source,
         family: Family,
-        matrix: FloatArray,
-        pane_size: tuple[int, int],
+        place: Placement,
         feet_y: float,
         *,
         style: DrawSettings = DRAW,
@@ -50,13 +59,15 @@ class Player:
         self.swing = swing
         self.source = source
         self.family = family
-        self.matrix = matrix
-        self.pane_size = pane_size
+        self.place = place
+        self.matrix = matrix = place.matrix
         self._settings = settings
         track = swing.pose
         self._points = transformed(track.points, matrix)
         self._guessed = track.filled | (track.visibility < style.guess_visibility)
-        self._hands = transformed(hand_path(track).points, matrix)
+        hands = hand_path(track)
+        self._hands = transformed(hands.points, matrix)
+        self._hands_guessed = hands.trust < style.guess_visibility
         self._time_s = track.time_s
         self._slow = swing.slow_factor
         if swing.clip is None or swing.clip.capture_rate is None:
@@ -66,7 +77,7 @@ class Player:
         self._torso_px = float(np.nanmedian([torso_px(points) for points in self._points]))
         self._layers = Stack((HandPath(family, style), Club(family, style), Skeleton(family, style)))
         self._silhouette = Silhouette(family)
-        self._ground = plain_ground(pane_size, feet_y)
+        self._ground = plain_ground(place.pane_size, feet_y)
 
     def moment(self, time_s: float) -> Moment:
         """The player at a time of his own clock, interpolated between the frames of the track."""
@@ -88,6 +99,7 @@ class Player:
             handedness=self.swing.handedness,
             path=self._hands[shown],
             path_age_s=(at - times[shown]) / self._slow,
+            path_guessed=self._hands_guessed[shown],
             club=self._club(at),
         )
 
@@ -107,46 +119,59 @@ class Player:
         """The pane without drawings (height, width, 3): the framed picture, or a drawn figure on plain ground."""
         if picture is None:
             return self._silhouette.draw(self._ground.copy(), moment)
-        return framed(picture, self.matrix, self.pane_size)
+        return framed(picture, self.place)
 
     def annotate(self, pane: Image, moment: Moment) -> Image:
         """Hand path, club and skeleton on the pane, in place."""
         return self._layers.draw(pane, moment)
 
-    def alpha(self, picture: Image | None, pane: Image, time_s: float, moment: Moment) -> Image:
-        """Where the player is in his pane, (height, width) uint8."""
+    def lay_ghost(
+        self, pane: Image, ghost: Ghost, picture: Image | None, clean: Image, time_s: float, moment: Moment
+    ) -> Image:
+        """Lay this player as a ghost over ``pane``, in place: cut out of his picture, or drawn.
+
+        Parameters
+        ----------
+        pane : (height, width, 3)
+            Drawn on.
+        ghost : Ghost
+        picture : his unframed picture or None
+        clean : his own pane without drawings
+        time_s : time of the shown frame
+        moment : Moment
+        """
         masks = self.source.masks
         if picture is not None and masks is not None:
-            return self._cut_out(masks, picture, pane, time_s)
-        return figure_mask((pane.shape[0], pane.shape[1]), moment.points, size_px=self._torso_px)
+            alpha = self._cut_out(masks, clean, time_s)
+            if alpha.any():
+                return ghost.draw(pane, clean, alpha)
+        figure = figure_mask((pane.shape[0], pane.shape[1]), moment.points, size_px=self._torso_px)
+        return ghost.draw_flat(pane, figure)
 
-    def _cut_out(self, masks: PersonMasks, picture: Image, pane: Image, time_s: float) -> Image:
+    def _cut_out(self, masks: PersonMasks, clean: Image, time_s: float) -> Image:
         mask = masks.at(time_s)
-        soft = soft_mask(mask, picture, self._settings)
-        scale = np.array([picture.shape[1] / mask.shape[1], picture.shape[0] / mask.shape[0]])
-        # Pixel centres: mask pixel i covers the picture from i·scale to (i + 1)·scale.
-        matrix = self.matrix.copy()
-        matrix[:, :2] = self.matrix[:, :2] * scale
-        matrix[:, 2] = self.matrix[:, :2] @ (0.5 * scale - 0.5) + self.matrix[:, 2]
-        return alpha_of(soft, pane, matrix, self._settings)
+        width, height = self.swing.pose.image_size
+        grow = np.array([width / mask.shape[1], height / mask.shape[0]])
+        matrix = np.column_stack([self.matrix[:, :2] * grow, self.matrix[:, 2]])
+        return person_alpha(mask, clean, matrix, self._settings)
 
 
-def framed(picture: Image, matrix: FloatArray, pane_size: tuple[int, int]) -> Image:
-    """A picture brought into a pane by a (2, 3) matrix; outside the picture lies plain ground."""
+def framed(picture: Image, place: Placement) -> Image:
+    """A picture brought into its pane; outside the picture lies plain ground."""
     import cv2
 
-    scale = abs(float(matrix[1, 1]))
-    matrix = np.asarray(matrix, np.float64)
-    if scale < SMALL:
-        height, width = picture.shape[:2]
-        size = (max(1, round(width * scale / 0.8)), max(1, round(height * scale / 0.8)))
-        picture = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
-        grow = np.array([width / size[0], height / size[1]])
-        shift = matrix[:, :2] @ (0.5 * grow - 0.5)
-        matrix = np.column_stack([matrix[:, :2] * grow, matrix[:, 2] + shift])
-    # Enlarging by cubic keeps small clips crisp; elsewhere bilinear is enough and twice as fast.
-    flags = cv2.INTER_CUBIC if scale > 1.25 else cv2.INTER_LINEAR
-    return cv2.warpAffine(picture, matrix, pane_size, flags=flags, borderMode=cv2.BORDER_CONSTANT, borderValue=GROUND)
+    height, width = picture.shape[:2]
+    left, top = max(0, place.left), max(0, place.top)
+    right, bottom = min(width, place.left + place.width), min(height, place.top + place.height)
+    if right <= left or bottom <= top:
+        return np.full((place.pane_size[1], place.pane_size[0], 3), GROUND, np.uint8)
+    part = picture[top:bottom, left:right]
+    missing = (top - place.top, place.top + place.height - bottom, left - place.left, place.left + place.width - right)
+    if any(missing):
+        part = cv2.copyMakeBorder(part, *missing, cv2.BORDER_CONSTANT, value=GROUND)
+    how = cv2.INTER_AREA if place.scale < SMALL else cv2.INTER_LINEAR
+    pane = cv2.resize(part, place.pane_size, interpolation=how)
+    return cv2.flip(pane, 1) if place.flip else pane
 
 
 def plain_ground(pane_size: tuple[int, int], feet_y: float) -> Image:

@@ -31,7 +31,8 @@ class Still:
     name : str
     image : (H, W, 3) with skeleton, or None when the position was not found
     clean : the same without drawings
-    alpha : (H, W) uint8, where the player is
+    picture : the unframed picture, None without a clip
+    shown_s : time of the shown frame
     moment : what was drawn
     time_s, confidence : of the position, NaN when missing
     reason : why it is missing, "" otherwise
@@ -40,7 +41,8 @@ class Still:
     name: str
     image: Image | None
     clean: Image | None
-    alpha: Image | None
+    picture: Image | None
+    shown_s: float
     moment: Moment | None
     time_s: float
     confidence: float
@@ -82,13 +84,13 @@ def player_stills(player: Player) -> dict[str, Still]:
     for position, (time_s, picture) in shown:
         moment = player.moment(time_s)
         clean = player.clean(picture, moment)
-        alpha = player.alpha(picture, clean, time_s, moment)
         image = player.annotate(clean.copy(), moment)
         found[position.name] = Still(
-            position.name, image, clean, alpha, moment, position.time_s, position.confidence, ""
+            position.name, image, clean, picture, time_s, moment, position.time_s, position.confidence, ""
         )
+    nan = float("nan")
     for name, reason in swing.positions.missing.items():
-        found[name] = Still(name, None, None, None, None, float("nan"), float("nan"), reason or "not found")
+        found[name] = Still(name, None, None, None, nan, None, nan, nan, reason or "not found")
     return found
 
 
@@ -128,8 +130,9 @@ def comparison_stills(
     for name in POSITION_NAMES:
         one, other = stills[0][name], stills[1][name]
         over: Image | None = None
-        if one.clean is not None and one.moment is not None and other.clean is not None and other.alpha is not None:
-            over = ghost.draw(one.clean.copy(), other.clean, other.alpha)
+        if one.clean is not None and one.moment is not None and other.clean is not None and other.moment is not None:
+            over = one.clean.copy()
+            players[1].lay_ghost(over, ghost, other.picture, other.clean, other.shown_s, other.moment)
             players[0].annotate(over, one.moment)
         rows.append(Row(name, one, other, over))
     return framing.pane_size, rows
@@ -142,8 +145,7 @@ def _player(
         swing,
         source,
         family,
-        framing.matrices[which],
-        framing.pane_size,
+        framing.places[which],
         framing.feet_y,
         style=options.style,
         settings=options.settings,

@@ -24,7 +24,7 @@ from overlay.errors import InputError
 from overlay.progress import SILENT, Progress
 from overlay.settings.compose import COMPOSE, ComposeSettings
 from overlay.settings.draw import DRAW, DrawSettings
-from overlay.terms import PARTS, words
+from overlay.terms import PARTS
 
 Layout = Literal["side by side", "ghost", "both"]
 LAYOUTS: tuple[Layout, ...] = ("side by side", "ghost", "both")
@@ -131,12 +131,11 @@ def place(layout: Layout, pane: tuple[int, int], style: DrawSettings = DRAW) -> 
 
 def pane_limits(layout: Layout, settings: ComposeSettings) -> tuple[int, int]:
     """Least and greatest pane height, px."""
-    most = {
-        "side by side": settings.most_pane_px,
-        "ghost": settings.single_pane_px,
-        "both": settings.most_small_pane_px,
+    return {
+        "side by side": (settings.least_pane_px, settings.most_pane_px),
+        "ghost": (settings.single_least_px, settings.single_pane_px),
+        "both": (settings.least_pane_px, settings.most_small_pane_px),
     }[layout]
-    return min(settings.least_pane_px, most), most
 
 
 class Canvas:
@@ -167,17 +166,16 @@ class Canvas:
                 swing,
                 source,
                 family,
-                matrix,
-                self.framing.pane_size,
+                place,
                 self.framing.feet_y,
                 style=options.style,
                 settings=options.settings,
             )
-            for swing, source, family, matrix in zip(
+            for swing, source, family, place in zip(
                 (comparison.student, comparison.reference),
                 (student, reference),
                 (STUDENT, REFERENCE),
-                self.framing.matrices,
+                self.framing.places,
             )
         )
         self.image = panel(self.places.width, self.places.height, INK)
@@ -262,8 +260,7 @@ class Canvas:
         assert moments[0] is not None
         assert moments[1] is not None
         part[:] = below
-        alpha = reference.alpha(reference_picture, above, times_s[1], moments[1])
-        self._ghost.draw(part, above, alpha)
+        reference.lay_ghost(part, self._ghost, reference_picture, above, times_s[1], moments[1])
         student.annotate(part, moments[0])
         self._labels["ghost"].draw(part)
 
@@ -294,8 +291,7 @@ class Canvas:
             rows = [
                 row for part in PARTS for row in self.comparison.differences if (row.phase, row.part) == (phase, part)
             ]
-            title = f"{words(phase).capitalize()}: against the reference"
-            return ScorePanel(size).picture(width, height, phase, rows, title)
+            return ScorePanel(size).picture(width, height, phase, rows)
         image = panel(width, height)
         margin = size * 0.7
         put_text(image, "Where it first differs", margin, size * 1.15, size, bold=True)

@@ -1,7 +1,7 @@
 """Layers drawn on a frame: each holds its style, draws in place on an RGB picture, and stacks with the others."""
 
 from overlay.draw.figure import Club, ClubLine, HandPath, Layer, Moment, Silhouette, Skeleton, Stack
-from overlay.draw.ghost import Ghost, SoftMask, alpha_of, soft_mask
+from overlay.draw.ghost import Ghost, person_alpha
 from overlay.draw.palette import REFERENCE, STUDENT, Colour, Family, contrast
 from overlay.draw.panels import Heading, Notice, ScorePanel, TimeBar
 from overlay.draw.text import Label, put_text
@@ -23,11 +23,9 @@ __all__ = [
     "ScorePanel",
     "Silhouette",
     "Skeleton",
-    "SoftMask",
     "Stack",
     "TimeBar",
-    "alpha_of",
     "contrast",
+    "person_alpha",
     "put_text",
-    "soft_mask",
 ]

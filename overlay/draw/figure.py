@@ -6,6 +6,7 @@ so layers stack in any order. All lengths come from ``unit``, 1/100 of the pictu
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Literal, Protocol, Sequence
 
@@ -48,6 +49,8 @@ class Moment:
         Where the hands were, oldest first, NaN breaks the line.
     path_age_s : (N,) float
         Real seconds ago, ≥ 0.
+    path_guessed : (N,) bool
+        Where the hands were hardly seen: drawn thin. Empty: nowhere.
     club : ClubLine or None
     """
 
@@ -56,6 +59,7 @@ class Moment:
     handedness: Handedness
     path: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
     path_age_s: FloatArray = field(default_factory=lambda: np.zeros(0))
+    path_guessed: BoolArray = field(default_factory=lambda: np.zeros(0, bool))
     club: ClubLine | None = None
 
     def __post_init__(self) -> None:
@@ -93,18 +97,30 @@ def unit_px(image: Image) -> float:
 
 
 def _fixed(point: AnyArray) -> tuple[int, int]:
-    # Far outside the picture is cut to a number OpenCV's fixed point can hold.
-    x, y = np.clip(np.asarray(point, np.float64), -4000.0, 12000.0)
-    return round(float(x) * ONE), round(float(y) * ONE)
+    # Far outside the picture is cut to a number OpenCV's fixed point can hold. Plain numbers: this runs for every
+    # end of every line, and numpy's own clip costs ten times as much on two values.
+    x, y = float(point[0]), float(point[1])
+    return round(min(max(x, -4000.0), 12000.0) * ONE), round(min(max(y, -4000.0), 12000.0) * ONE)
+
+
+def _known(point: AnyArray) -> bool:
+    return math.isfinite(point[0]) and math.isfinite(point[1])
 
 
 def line(image: Image, start: AnyArray, end: AnyArray, colour: Colour | int, width_px: float) -> None:
     """One smooth line with round ends. Nothing is drawn when an end is missing."""
     import cv2
 
-    if not (np.all(np.isfinite(start)) and np.all(np.isfinite(end))):
-        return
-    cv2.line(image, _fixed(start), _fixed(end), colour, max(1, round(width_px)), cv2.LINE_AA, SHIFT)
+    if _known(start) and _known(end):
+        cv2.line(image, _fixed(start), _fixed(end), colour, max(1, round(width_px)), cv2.LINE_AA, SHIFT)
+
+
+def polyline(image: Image, points: FloatArray, colour: Colour | int, width_px: float) -> None:
+    """A smooth open line through (N, 2) finite points."""
+    import cv2
+
+    fixed = np.rint(np.clip(points, -4000.0, 12000.0) * ONE).astype(np.int32)
+    cv2.polylines(image, [fixed], False, colour, max(1, round(width_px)), cv2.LINE_AA, SHIFT)
 
 
 def dashes(start: AnyArray, end: AnyArray, dash_px: float) -> list[tuple[FloatArray, FloatArray]]:
@@ -122,7 +138,7 @@ def disc(image: Image, centre: AnyArray, radius_px: float, colour: Colour | int,
     """A smooth filled circle, or a ring of ``width_px``."""
     import cv2
 
-    if np.all(np.isfinite(centre)):
+    if _known(centre):
         cv2.circle(image, _fixed(centre), round(radius_px * ONE), colour, width_px, cv2.LINE_AA, SHIFT)
 
 
@@ -213,6 +229,10 @@ class Skeleton:
         return 1 if sides[0] != sides[1] else 2 if sides[0] else 0
 
 
+FADE_STEPS = 10
+"""The fading path is drawn in this many strengths: finer steps are not seen, and each costs a call."""
+
+
 @dataclass(frozen=True)
 class HandPath:
     """The way of the hands, newest part strongest; older parts fade but stay visible."""
@@ -236,14 +256,13 @@ class HandPath:
         right, bottom = min(width, int(high[0])), min(height, int(high[1]))
         if right - left < 2 or bottom - top < 2:
             return image
-        fade = np.clip(moment.path_age_s / style.trace_fade_s, 0.0, 1.0)
-        opacity = np.rint(255 * (style.trace_most + (style.trace_least - style.trace_most) * fade)).astype(int)
         ink = np.zeros((bottom - top, right - left), np.uint8)
         edge = np.zeros_like(ink)
-        corner = np.array([left, top], np.float64)
-        for start, end, strength in zip(path[:-1], path[1:], opacity[1:]):
-            line(edge, start - corner, end - corner, int(strength * 0.75), (style.trace + 2 * style.casing) * unit)
-            line(ink, start - corner, end - corner, int(strength), style.trace * unit)
+        for stretch, strength, guess in self._stretches(moment):
+            points = path[stretch] - np.array([left, top], np.float64)
+            width_px = style.trace * unit * (0.4 if guess else 1.0)
+            polyline(edge, points, int(strength * 0.75), width_px + 2 * style.casing * unit)
+            polyline(ink, points, strength, width_px)
         part = image[top:bottom, left:right]
         for mask, colour in ((edge, INK), (ink, self.family.strong)):
             weight = mask.astype(np.float32) / 255
@@ -251,6 +270,26 @@ class HandPath:
             flat[:] = colour
             part[:] = cv2.blendLinear(flat, np.ascontiguousarray(part), weight, 1 - weight)
         return image
+
+    def _stretches(self, moment: Moment) -> list[tuple[slice, int, bool]]:
+        """Runs of points with one opacity (0–255, in steps) and one certainty; neighbours share a point."""
+        style = self.settings
+        known = np.isfinite(moment.path[:, 0])
+        fade = np.clip(moment.path_age_s / style.trace_fade_s, 0.0, 1.0)
+        level = np.rint(fade * FADE_STEPS).astype(int)
+        guessed = moment.path_guessed if len(moment.path_guessed) else np.zeros(len(known), bool)
+        # A segment belongs to its newer end; it is drawn when both ends are known.
+        drawn = known[:-1] & known[1:]
+        key = np.where(drawn, 2 * level[1:] + guessed[1:], -1)
+        edges = np.flatnonzero(np.diff(key)) + 1
+        runs = []
+        for first, last in zip((0, *edges), (*edges, len(key))):
+            if key[first] < 0:
+                continue
+            share = (key[first] // 2) / FADE_STEPS
+            strength = 255 * (style.trace_most + (style.trace_least - style.trace_most) * share)
+            runs.append((slice(int(first), int(last) + 1), round(strength), bool(key[first] % 2)))
+        return runs
 
 
 @dataclass(frozen=True)

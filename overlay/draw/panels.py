@@ -126,23 +126,22 @@ class ScorePanel:
 
     def columns(self, width: int) -> int:
         """How many cells stand beside each other."""
-        return max(1, int(width // (self.size_px * 15.5)))
+        return max(1, int(width // (self.size_px * 17.0)))
 
     def needed_height(self, width: int, n_rows: int) -> int:
         """Height for ``n_rows`` parts, px."""
         lines = -(-n_rows // self.columns(width))
         return round(self.size_px * (1.9 + 1.5 * lines))
 
-    def picture(
-        self, width: int, height: int, phase: str, rows: Sequence[PhaseDifference], title: str | None = None
-    ) -> Image:
+    def picture(self, width: int, height: int, phase: str, rows: Sequence[PhaseDifference]) -> Image:
         """The panel, (height, width, 3)."""
         image = panel(width, height)
         margin = self.size_px * 0.7
-        heading = title if title is not None else f"{words(phase).capitalize()}: difference from the reference"
         size = self.size_px
         y = size * 1.15
-        put_text(image, fitted(heading, size, int(width - 2 * margin), True), margin, y, size, bold=True)
+        used = put_text(image, words(phase).capitalize(), margin, y, size, bold=True)
+        note = fitted("score of 100", round(size * 0.8), int(width - 3 * margin - used))
+        put_text(image, note, width - margin, y, round(size * 0.8), colour=QUIET, anchor="right")
         if not rows:
             put_text(image, "no scores for this stretch", margin, y + size * 1.6, size, colour=QUIET)
             return image
@@ -157,7 +156,7 @@ class ScorePanel:
                 row,
                 column * width / columns + margin,
                 size * 2.1 + (place + 0.5) * step,
-                width / columns - margin,
+                width / columns - 2 * margin,
             )
         return image
 
@@ -175,10 +174,11 @@ class ScorePanel:
                 disc(image, centre, radius, HELD if k < steps else mixed(PANEL, PAPER, 0.28))
         x += 2.45 * size
         room -= name_room + 2.45 * size
-        text = SHORT_WORDS.get(row.words, row.words)
-        if steps and np.isfinite(row.score):
-            text += f" · {row.score:.0f}"
         colour = PAPER if strong else mixed(PANEL, PAPER, 0.72)
+        if steps and np.isfinite(row.score):
+            put_text(image, f"{row.score:.0f}", x + room, y, size, bold=strong, colour=colour, anchor="right")
+            room -= text_width("100", size, True)
+        text = SHORT_WORDS.get(row.words, row.words)
         put_text(image, fitted(text, size, max(1, int(room)), strong), x, y, size, bold=strong, colour=colour)
 
 

@@ -28,7 +28,7 @@ class DrawSettings:
     ghost_tint: float = setting(0.72, "fraction", "share of the tint against the reference's own brightness")
     ghost_edge: float = setting(0.45, "drawing unit", "outline of the ghost, thinner than a bone")
     plate_opacity: float = setting(0.78, "fraction", "white text on it keeps a contrast over 7:1 on a white picture")
-    text: float = setting(0.030, "fraction of the canvas width", "11 px of 390: the smallest text read on a phone")
+    text: float = setting(0.0275, "fraction of the canvas width", "10.7 px of a phone's 390 px")
     heading: float = setting(0.046, "fraction of the canvas width", "read at arm's length while the video plays")
     least_text: float = setting(13.0, "px", "smaller letters lose their counters")
 

@@ -15,13 +15,17 @@ from overlay.arrays import FloatArray
 from overlay.golfer.spec import GolferSpec
 
 TOP, IMPACT, END, DOWN, REST = 0.87, 1.14, 1.64, 1.81, 3.11
-SLB, LAL, LALD, SLD, SLT = 0.444, 0.604, 1.012, 1.085, 1.208
+SLB, LAL, LALD, SLD, SLT = 0.444, 0.604, 1.012, 1.091, 1.205
 START = -2.2
+LOWER = 2.25
 
 Keys = dict[str, list[tuple[float, float]]]
 
 SLOW, FAST = 0.030, 0.012
 """Gaussian smoothing of trunk and leg curves, and of arm and club curves, canonical seconds."""
+
+STRIKE: tuple[tuple[float, float], ...] = ((-0.016, 34.0), (0.016, -33.0))
+"""Around impact: (canonical time, degrees of shaft angle) from impact."""
 
 FAST_CURVES = frozenset({"arm_x", "arm_y", "arm_z", "psi", "delta", "lead_arm"})
 
@@ -37,44 +41,47 @@ def base_keys() -> Keys:
         "pelvis_tilt": [(0, 20), (TOP, 19), (LALD, 18), (IMPACT, 10), (1.36, 1), (1.60, -3), (DOWN, -3), (REST, 1)],
         "pelvis_roll": [(0, -1), (TOP, -6), (LALD, 0), (IMPACT, 6), (1.36, 4), (1.60, 1), (DOWN, 1), (REST, 0)],
         "pelvis_lift": [(0, 0), (REST, 0)],
-        "lead_leg": [(0, 0.963), (SLB, 0.957), (TOP, 0.940), (0.95, 0.937), (LALD, 0.942), (IMPACT, 0.973), (SLT, 0.985), (1.36, 0.993),
-                     (1.60, 0.993), (DOWN, 0.993), (REST, 0.990)],
+        "lead_leg": [(0, 0.974), (SLB, 0.964), (TOP, 0.940), (0.95, 0.937), (LALD, 0.942), (IMPACT, 0.973), (SLT, 0.985),
+                     (1.36, 0.993), (1.60, 0.993), (DOWN, 0.993), (REST, 0.990)],
         "lead_knee_out": [(0, 0.25), (TOP, 0.55), (LALD, 0.35), (IMPACT, 0.3), (1.60, 0.35), (DOWN, 0.35), (REST, 0.3)],
         "trail_knee_out": [(0, 0.25), (TOP, 0.25), (LALD, 0.45), (IMPACT, 0.75), (1.60, 0.9), (DOWN, 0.9), (REST, 0.9)],
         "lead_foot_turn": [(0, 0), (IMPACT, 0), (1.60, 6), (DOWN, 6), (REST, 6)],
         "trail_lift": [(0, 0), (0.97, 0), (SLD, 8), (IMPACT, 18), (SLT, 30), (1.36, 52), (1.60, 70), (DOWN, 70),
                        (REST, 52)],
         "trail_foot_turn": [(0, 0), (LALD, 0), (IMPACT, 8), (1.36, 28), (1.60, 40), (DOWN, 40), (REST, 40)],
-        "bend": [(0, 38), (TOP, 36), (LALD, 38), (IMPACT, 37), (SLT, 30), (1.36, 15), (1.60, 3), (DOWN, 3), (REST, 4)],
-        "lean": [(0, -5), (SLB, -5), (TOP, -6), (LALD, -9), (IMPACT, -13), (SLT, -15), (1.36, -13), (1.60, -7),
+        "bend": [(0, 33), (TOP, 33), (LALD, 34), (IMPACT, 31), (SLT, 25), (1.36, 15), (1.60, 3), (DOWN, 3), (REST, 4)],
+        "lean": [(0, -9), (SLB, -7), (TOP, -6), (LALD, -9), (IMPACT, -10), (SLT, -11), (1.36, -11), (1.60, -7),
                  (DOWN, -7), (REST, -2)],
-        "thorax_turn": [(0, 2), (SLB, 50), (LAL, 78), (0.75, 98), (0.86, 104), (0.93, 97), (LALD, 62), (SLD, 18),
-                        (IMPACT, -22), (SLT, -52), (1.36, -92), (1.60, -115), (DOWN, -115), (REST, -88)],
+        "thorax_turn": [(0, -3), (SLB, 36), (LAL, 68), (0.75, 93), (0.86, 104), (0.93, 97), (LALD, 62), (SLD, 14),
+                        (IMPACT, -28), (SLT, -58), (1.36, -92), (1.60, -115), (DOWN, -115), (REST, -88)],
         "thorax_tilt": [(0, 0), (REST, 0)],
-        "lead_protract": [(0, 10), (SLB, 16), (TOP, 24), (LALD, 20), (IMPACT, 8), (1.36, 2), (REST, 5)],
-        "trail_protract": [(0, 12), (SLB, 4), (TOP, -8), (LALD, -2), (IMPACT, 14), (SLT, 22), (1.36, 26), (1.60, 18),
+        "lead_protract": [(0, 18), (SLB, 22), (TOP, 26), (LALD, 22), (IMPACT, 12), (1.36, 2), (REST, 5)],
+        "trail_protract": [(0, 30), (SLB, 14), (TOP, -8), (LALD, -2), (IMPACT, 6), (SLT, 14), (1.36, 26), (1.60, 18),
                            (DOWN, 18), (REST, 10)],
         "lead_shrug": [(0, -4), (TOP, 2), (IMPACT, 2), (1.60, 6), (DOWN, 6), (REST, -2)],
-        "trail_shrug": [(0, -8), (TOP, 6), (IMPACT, -10), (SLT, -6), (1.60, 10), (DOWN, 10), (REST, -2)],
+        "trail_shrug": [(0, -14), (TOP, 6), (LALD, 4), (IMPACT, 2), (SLT, 4), (1.60, 10), (DOWN, 10), (REST, -2)],
         "head_turn": [(0, 4), (TOP, 20), (LALD, 14), (IMPACT, 8), (SLT, 0), (1.36, -45), (1.60, -84), (DOWN, -84),
                       (REST, -86)],
         "head_pitch": [(0, 40), (TOP, 40), (IMPACT, 42), (SLT, 38), (1.36, 18), (1.60, 2), (DOWN, 2), (REST, 2)],
         "head_roll": [(0, 2), (TOP, 6), (IMPACT, 16), (SLT, 18), (1.36, 12), (1.60, 3), (DOWN, 3), (REST, 0)],
         "arm_x": [(SLB, -0.60), (LAL, -0.97), (0.75, -0.78), (TOP, -0.57), (0.93, -0.66), (LALD, -0.96),
-                  (SLD, -0.58), (SLT, 0.34), (1.28, 0.78), (1.36, 0.72), (1.48, 0.42), (1.62, 0.16), (DOWN, 0.16),
-                  (REST, 0.62)],
+                  (SLD, -0.62), (SLT, 0.42), (1.28, 0.82), (1.36, 0.72), (1.48, 0.36), (1.62, 0.00), (DOWN, 0.00),
+                  (LOWER, 0.40), (2.55, 0.72), (REST, 0.62)],
         "arm_y": [(SLB, 0.05), (LAL, -0.12), (0.75, -0.42), (TOP, -0.54), (0.93, -0.50), (LALD, -0.24),
-                  (SLD, 0.16), (SLT, 0.36), (1.28, 0.30), (1.36, 0.16), (1.48, 0.10), (1.62, 0.14), (DOWN, 0.14),
-                  (REST, 0.28)],
+                  (SLD, 0.16), (SLT, 0.30), (1.28, 0.20), (1.36, 0.10), (1.48, 0.10), (1.62, 0.26), (DOWN, 0.26),
+                  (LOWER, 0.10), (2.55, 0.14), (REST, 0.28)],
         "arm_z": [(SLB, -0.80), (LAL, 0.0), (0.75, 0.42), (TOP, 0.60), (0.93, 0.52), (LALD, 0.0),
-                  (SLD, -0.80), (SLT, -0.87), (1.28, -0.42), (1.36, 0.18), (1.48, 0.62), (1.62, 0.70), (DOWN, 0.70),
-                  (REST, -0.62)],
-        "lead_arm": [(0, 0.992), (SLT, 0.992), (1.28, 0.975), (1.36, 0.86), (1.48, 0.60), (1.62, 0.47), (DOWN, 0.47),
-                     (REST, 0.72)],
+                  (SLD, -0.76), (SLT, -0.87), (1.28, -0.42), (1.36, 0.18), (1.48, 0.62), (1.62, 0.66), (DOWN, 0.66),
+                  (LOWER, 0.62), (2.55, 0.05), (REST, -0.62)],
+        "lead_arm": [(0, 0.982), (0.25, 0.992), (SLB, 0.9965), (SLT, 0.9965), (1.28, 0.975), (1.36, 0.86),
+                     (1.48, 0.56), (1.62, 0.36), (DOWN, 0.36),
+                     (LOWER, 0.58), (2.55, 0.72), (REST, 0.72)],
         "psi": [(0.20, 19), (SLB, 90), (LAL, 168), (0.75, 236), (TOP, 263), (0.93, 254), (LALD, 192), (SLD, 90),
-                (SLT, -90), (1.28, -160), (1.36, -204), (1.48, -262), (1.62, -326), (DOWN, -326), (REST, -140)],
+                (SLT, -90), (1.28, -160), (1.36, -204), (1.48, -268), (1.62, -337), (DOWN, -337),
+                (LOWER, -268), (2.55, -185), (REST, -150)],
         "delta": [(0, 0), (SLB, -2), (LAL, -10), (0.75, -6), (TOP, 0), (LALD, 0), (SLD, 2), (SLT, -6), (1.28, -16),
-                  (1.36, -28), (1.48, -46), (1.62, -30), (DOWN, -30), (REST, -10)],
+                  (1.36, -28), (1.48, -46), (1.62, -24), (DOWN, -24), (LOWER, -46), (2.55, -18),
+                  (REST, -10)],
         "lead_elbow_l": [(0, 0.6), (TOP, 0.2), (IMPACT, 0.6), (1.36, 0.6), (1.62, 0.5), (REST, 0.5)],
         "lead_elbow_f": [(0, -0.5), (TOP, 0.1), (IMPACT, -0.4), (1.36, 0.2), (1.62, 0.5), (REST, 0.0)],
         "lead_elbow_u": [(0, -0.4), (TOP, -0.8), (IMPACT, -0.4), (1.36, -0.7), (1.62, -0.7), (REST, -0.8)],
@@ -188,8 +195,7 @@ def keys_of(spec: GolferSpec) -> Keys:
     apply_faults(keys, spec)
     apply_variation(keys, spec)
     height = spec.body.stature_m / 1.78
-    for name in ("pelvis_x",):
-        keys[name] = [(t, value * height) for t, value in keys[name]]
+    keys["pelvis_x"] = [(t, value * height) for t, value in keys["pelvis_x"]]
     return keys
 
 

@@ -349,8 +349,8 @@ def _solve(spec: GolferSpec, settings: GolferSettings, faultless_bend_deg: float
     # Address: hands hang in front of the chest, the shaft goes from them to the ground.
     at = curves.at(np.array([-0.3, k.IMPACT]))
     driver = spec.club == "driver"
-    hands_x = (0.05 if driver else 0.015) * scale
-    hang = np.radians((11.0 if driver else 7.0) + spec.style.arm_hang_deg)
+    hands_x = (0.085 if driver else 0.075) * scale
+    hang = np.radians((13.0 if driver else 11.0) + spec.style.arm_hang_deg)
     first = {name: value[:1] for name, value in at.items()}
     first |= {"arm_x": np.zeros(1), "arm_y": np.array([np.sin(hang)]), "arm_z": np.array([-np.cos(hang)])}
     first |= {"psi": np.zeros(1), "delta": np.zeros(1)}
@@ -367,7 +367,7 @@ def _solve(spec: GolferSpec, settings: GolferSettings, faultless_bend_deg: float
         first["arm_x"] = np.array([across / far])
         first["arm_y"] = np.array([np.sin(hang) * down / far])
         first["arm_z"] = np.array([-np.cos(hang) * down / far])
-        head_x = grip[0] + (0.045 if driver else -0.03)
+        head_x = grip[0] + (0.045 if driver else -0.02)
         flat2 = build.shaft**2 - (grip[2] - head_z) ** 2 - (head_x - grip[0]) ** 2
         if flat2 <= 0.01:
             raise InputError(
@@ -419,6 +419,9 @@ def _solve(spec: GolferSpec, settings: GolferSettings, faultless_bend_deg: float
     for name in solved:
         pairs = [(t, value) for t, value in keys[name] if t not in (0, k.IMPACT)]
         pairs += [(0.0, float(first[name][0])), (k.IMPACT, float(second[name][0]))]
+        if name == "psi":
+            # The club is fastest at the ball: the middle of the strike is keyed, not left to the neighbours.
+            pairs += [(k.IMPACT + dt, float(second[name][0]) + da) for dt, da in k.STRIKE]
         extra = k.waggle(curves.grid, spec.tempo.waggle) if name == "psi" else None
         curves.add(name, sorted(pairs), k.FAST, extra)
     # Smoothing moves the keyed impact by a little; narrow bumps put it back.

@@ -21,6 +21,8 @@ HALF_GRIP_M = 0.042
 HAND_SHARE = 0.42
 """Wrist to the middle of the closed hand, as a share of the hand's length."""
 SOFT_M = 0.006
+TRAIL_REACH = 0.990
+"""The trail arm is never straighter than this share of its length: about 16 degrees of bend."""
 
 
 def unit(v: FloatArray) -> FloatArray:
@@ -252,24 +254,33 @@ def pose(v: Values, build: Build) -> dict[str, FloatArray]:
 
 
 def _hands(v: Values, build: Build, lead: FloatArray, trail: FloatArray, shaft: FloatArray) -> FloatArray:
-    """Middle of both hands: along the keyed direction from the lead shoulder, where the lead arm is as straight as
+    """Middle of both hands.
 
-    keyed, then drawn in wherever the trail or lead arm would not reach.
+    They lie on the keyed direction from the lead shoulder, as far out as the lead arm is keyed to be straight. Where
+    the trail arm would not reach, the direction turns towards the trail shoulder; the lead arm keeps its length.
     """
-    toward = unit(stack(v["arm_x"], v["arm_y"], v["arm_z"]))
-    far = v["lead_arm"][:, None] * build.arm
+    keyed = unit(stack(v["arm_x"], v["arm_y"], v["arm_z"]))
+    lead_far = v["lead_arm"][:, None] * build.arm
+    trail_far = TRAIL_REACH * build.arm
 
     def gap(shoulder: FloatArray, middle: FloatArray, sign: float) -> FloatArray:
         wrist = _wrist(shoulder, middle + sign * HALF_GRIP_M * shaft, shaft, build.hand)
         return np.linalg.norm(wrist - shoulder, axis=-1, keepdims=True)
 
-    middle = lead + (far + build.hand) * toward
-    for _ in range(6):
-        middle = middle + (far - gap(lead, middle, -1.0)) * toward
-    limit = 0.993 * build.arm
-    for _ in range(4):
-        for shoulder, sign in ((trail, 1.0), (lead, -1.0)):
-            over = gap(shoulder, middle, sign) - limit
-            width = 0.010 if sign > 0 else 0.0015
-            middle = middle - soft_excess(over, width) * unit(middle - shoulder)
+    between = trail - lead
+    wide = np.linalg.norm(between, axis=-1, keepdims=True)
+    between = between / wide
+    along = dot(keyed, between)
+    across = unit(keyed - along * between)
+    angle = np.arccos(np.clip(along, -1.0, 1.0))
+    # Distances are keyed to the wrists; the middle of the hands lies beyond them by an amount that depends on the
+    # direction, so both are found together.
+    far, reach = lead_far + build.hand, trail_far + build.hand
+    middle = lead + far * keyed
+    for _ in range(8):
+        cosine = np.clip((wide**2 + far**2 - reach**2) / (2 * wide * far), -1.0, 1.0)
+        turned = angle - soft_excess(angle - np.arccos(cosine), 0.02)
+        middle = lead + far * (np.cos(turned) * between + np.sin(turned) * across)
+        far = far + lead_far - gap(lead, middle, -1.0)
+        reach = np.linalg.norm(middle - trail, axis=-1, keepdims=True) + trail_far - gap(trail, middle, 1.0)
     return middle

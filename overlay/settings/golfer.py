@@ -18,5 +18,5 @@ class GolferSettings:
     tee_height_m: float = setting(0.03, "m", "a teed ball for the driver, common practice")
     ball_flight_s: float = setting(1.2, "s", "after this the ball is too small to be seen")
     hands_out_at_impact_m: float = setting(
-        0.045, "m", "hands pass higher and further out at impact than at address, common practice"
+        0.09, "m", "hands pass higher and further out at impact than at address, common practice"
     )

@@ -10,7 +10,7 @@ import math
 import numpy as np
 from numba import njit
 
-from overlay.golfer.render_kernels import FAR, field, march, near_ray, normal_at, sunlit
+from overlay.golfer.render_kernels import march, near_ray, normal_at, sunlit
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
@@ -126,7 +126,7 @@ def draw_shaft(ends, radii, camera, x0, y0, depth, light, sun, colour, weight, l
                 ny = front * vy + side * wy
                 nz = front * vz + side * wz
                 toward = max(0.0, nx * sun[0] + ny * sun[1] + nz * sun[2])
-                shine = toward ** 10 * colour[3] * 1.6
+                shine = toward**10 * colour[3] * 1.6
                 up = 0.5 + 0.5 * nz
                 c = cover * weight
                 _put(
@@ -256,7 +256,7 @@ def _segment_gap(px, py, ax, ay, bx, by):
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
 def put_together(
-    plate, ground, x0, y0, body, depth, layer, camera, light, sun, right, up, shadow, grid, feet, shaft, ball, exposure,
+    plate, ground, x0, y0, body, depth, layer, camera, light, sun, right, up, shadow, grid, feet, shaft, ball, curve,
     out,
 ):  # fmt: skip
     """Plate, ground shadow, what is behind the body, body, what is in front: display values 0–255 of a rectangle.
@@ -282,6 +282,7 @@ def put_together(
             g = plate[y0 + y, x0 + x, 1]
             b = plate[y0 + y, x0 + x, 2]
             a = body[y, x, 3]
+            unshaded = True
             if a < 0.999 and ground[y0 + y, x0 + x] != 0:
                 ax = (x0 + x + 0.5 - cx) / focal_x
                 ay = (y0 + y + 0.5 - cy) / focal_y
@@ -317,23 +318,26 @@ def put_together(
                         near = max(0.0, 1.0 - gap / 0.14)
                         wide = max(0.0, 1.0 - gap / 0.42)
                         close *= 1.0 - (0.62 * near * near + 0.20 * wide * wide) * math.exp(-feet[k, 4] / 0.05)
+                    unshaded = lit * close > 0.999
                     r *= (1.0 - share[0] * (1.0 - lit)) * close
                     g *= (1.0 - share[1] * (1.0 - lit)) * close
                     b *= (1.0 - share[2] * (1.0 - lit)) * close
             behind = min(1.0, layer[1, y, x, 3])
+            front = min(1.0, layer[0, y, x, 3])
+            if a == 0.0 and behind == 0.0 and front == 0.0 and unshaded:
+                continue  # the backdrop stands there already
             r = r * (1.0 - behind) + layer[1, y, x, 0]
             g = g * (1.0 - behind) + layer[1, y, x, 1]
             b = b * (1.0 - behind) + layer[1, y, x, 2]
             r = r * (1.0 - a) + body[y, x, 0]
             g = g * (1.0 - a) + body[y, x, 1]
             b = b * (1.0 - a) + body[y, x, 2]
-            front = min(1.0, layer[0, y, x, 3])
             r = r * (1.0 - front) + layer[0, y, x, 0]
             g = g * (1.0 - front) + layer[0, y, x, 1]
             b = b * (1.0 - front) + layer[0, y, x, 2]
-            out[y0 + y, x0 + x, 0] = tone(r, exposure)
-            out[y0 + y, x0 + x, 1] = tone(g, exposure)
-            out[y0 + y, x0 + x, 2] = tone(b, exposure)
+            out[y0 + y, x0 + x, 0] = looked_up(curve, r)
+            out[y0 + y, x0 + x, 1] = looked_up(curve, g)
+            out[y0 + y, x0 + x, 2] = looked_up(curve, b)
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
@@ -343,6 +347,23 @@ def tone(value, exposure):
     if v <= 0.0031308:
         return 255.0 * 12.92 * v
     return 255.0 * (1.055 * v ** (1.0 / 2.4) - 0.055)
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy", inline="always")
+def looked_up(curve, value):
+    """``tone`` from a table over the square root of light, 0 to 16."""
+    at = min(math.sqrt(max(value, 0.0)), 3.9999) * 0.25 * (curve.shape[0] - 1)
+    i = int(at)
+    f = at - i
+    return curve[i] + (curve[i + 1] - curve[i]) * f
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def tone_curve(exposure, out):
+    """Fill the table of ``looked_up``."""
+    for i in range(out.shape[0]):
+        root = 4.0 * i / (out.shape[0] - 1)
+        out[i] = tone(root * root, exposure)
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")

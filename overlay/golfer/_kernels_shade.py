@@ -10,24 +10,28 @@ import math
 import numpy as np
 from numba import njit
 
-from overlay.golfer.render_kernels import (
-    AX,
-    FAR,
-    FRAME,
-    MATERIAL,
-    PART,
-    PERSON,
-    SCALE,
-    SHAPE,
-    LONGEST_BLEND,
-    around,
-    awake,
-    field,
-    march,
-    near_ray,
-    normal_at,
-    sunlit,
+from overlay.golfer._kernels_packet import (
+    DX,
+    DY,
+    DZ,
+    HIT,
+    LANES,
+    NEAR,
+    NX,
+    NY,
+    NZ,
+    SIZE,
+    STEP,
+    WAY,
+    WIDE,
+    X,
+    Y,
+    Z,
+    packet_cull,
+    packet_march,
+    packet_surface,
 )
+from overlay.golfer.render_kernels import AX, FRAME, GROUP, MATERIAL, PART, PERSON, SCALE, SHAPE, sunlit
 
 # Material rows of one person (see ``looks.materials``): albedo r g b, shine, gloss, softness of skin, sheen, folds.
 SKIN, SHIRT, TROUSERS, BELT, SHOE, SOLE, GLOVE, HAIR, CAP, BRIM, GRIP, LIPS, EYE, IRIS, TRIM, BUCKLE, STEEL = range(17)
@@ -147,7 +151,9 @@ def paint(P, F, volume, j, px, py, pz):
         if F[who, STUBBLE] > 0.0 and y > 0.0:
             low = step(-0.025, -0.05, z) * step(0.0, 0.03, y)
             moustache = step(0.03, 0.02, x) * step(-0.03, -0.036, z) * step(0.07, 0.08, y)
-            return SKIN, 1.0 - F[who, STUBBLE] * max(low, moustache) * (0.8 + 0.2 * cloud(volume, 900 * px, 900 * py, 900 * pz))
+            return SKIN, 1.0 - F[who, STUBBLE] * max(low, moustache) * (
+                0.8 + 0.2 * cloud(volume, 900 * px, 900 * py, 900 * pz)
+            )
         if side == 0.0:
             return SKIN, 1.0
         return SKIN, 1.0
@@ -197,9 +203,8 @@ def folds(P, F, volume, j, code, px, py, pz):
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
-def shade(P, T, M, F, volume, light, sun, right, up, shadow, grid, tile, m, close, n, j, px, py, pz, dx, dy, dz, e):
+def shade(P, M, F, volume, light, sun, right, up, shadow, grid, j, px, py, pz, dx, dy, dz, nx, ny, nz, near, wide):
     """Linear colour of the body at a point met along the unit direction ``d``."""
-    nx, ny, nz = normal_at(P, T, close, n, px, py, pz, e)
     gx, gy, gz = nx, ny, nz
     who = int(P[j, PERSON])
     code, factor = paint(P, F, volume, j, px, py, pz)
@@ -221,10 +226,7 @@ def shade(P, T, M, F, volume, light, sun, right, up, shadow, grid, tile, m, clos
         ny *= size
         nz *= size
         crease = min(1.0, 1.0 + 40.0 * b * min(0.0, f0))
-    # Two short steps along the true normal say how hemmed in the point is.
-    k = around(P, tile, m, px + 0.045 * gx, py + 0.045 * gy, pz + 0.045 * gz, 0.06, close)
-    near, _ = field(P, T, close, k, px + 0.022 * gx, py + 0.022 * gy, pz + 0.022 * gz)
-    wide, _ = field(P, T, close, k, px + 0.07 * gx, py + 0.07 * gy, pz + 0.07 * gz)
+    # Two short steps along the true normal said how hemmed in the point is.
     open_sky = 1.0 - 0.45 * max(0.0, 1.0 - near / 0.022) - 0.55 * max(0.0, 1.0 - wide / 0.07)
     open_sky = max(0.12, open_sky) * crease
     # The ground takes half the sky away from what stands on it.
@@ -233,7 +235,18 @@ def shade(P, T, M, F, volume, light, sun, right, up, shadow, grid, tile, m, clos
     lit = 0.0
     if gx * sun[0] + gy * sun[1] + gz * sun[2] > -0.25:
         lit = sunlit(
-            shadow, right, up, sun, grid[0], grid[1], grid[2], px + 0.014 * gx, py + 0.014 * gy, pz + 0.014 * gz, 0.012, 0.9
+            shadow,
+            right,
+            up,
+            sun,
+            grid[0],
+            grid[1],
+            grid[2],
+            px + 0.014 * gx,
+            py + 0.014 * gy,
+            pz + 0.014 * gz,
+            0.012,
+            0.9,
         )
     up_ness = 0.5 + 0.5 * nz
     hx = sun[0] - dx
@@ -251,8 +264,14 @@ def shade(P, T, M, F, volume, light, sun, right, up, shadow, grid, tile, m, clos
         wrap = soft * (0.32 if c == 0 else (0.12 if c == 1 else 0.06))
         direct = max(0.0, (toward + wrap) / (1.0 + wrap)) * lit
         bleed = 0.75 + 0.25 * open_sky
-        value = M[row, c] * factor * (
-            light[c] * direct * bleed + light[3 + c] * up_ness * open_sky + light[6 + c] * (1.0 - up_ness) * open_sky
+        value = (
+            M[row, c]
+            * factor
+            * (
+                light[c] * direct * bleed
+                + light[3 + c] * up_ness * open_sky
+                + light[6 + c] * (1.0 - up_ness) * open_sky
+            )
         )
         value += shine * light[c] + rim * light[3 + c]
         if c == 0:
@@ -265,108 +284,147 @@ def shade(P, T, M, F, volume, light, sun, right, up, shadow, grid, tile, m, clos
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def _aim(S, lane, camera, px, py):
+    """Direction of a picture point into a lane."""
+    ax = (px - camera[14]) / camera[12]
+    ay = (py - camera[15]) / camera[13]
+    dx = ax * camera[3] + ay * camera[6] + camera[9]
+    dy = ax * camera[4] + ay * camera[7] + camera[10]
+    dz = ax * camera[5] + ay * camera[8] + camera[11]
+    size = 1.0 / math.sqrt(dx * dx + dy * dy + dz * dz)
+    S[DX + lane] = np.float32(dx * size)
+    S[DY + lane] = np.float32(dy * size)
+    S[DZ + lane] = np.float32(dz * size)
+    S[STEP + lane] = np.float32(size)
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
 def trace_body(
     P, T, M, F, volume, camera, light, sun, right, up, shadow, grid,
-    origin_x, origin_y, n_x, n_y, tile, counts, items, wanted, colour, depth, owner, samples,
+    origin_x, origin_y, n_x, n_y, tile, counts, items, wanted, colour, depth, owner,
 ):  # fmt: skip
     """Draw the body into ``colour`` (h, w, 4; premultiplied linear), ``depth`` and ``owner`` (h, w).
 
-    First one ray a pixel; then, where neighbours differ in owner or depth, ``samples`` rays a pixel replace it.
-    Only tiles with ``wanted`` set are drawn.
+    First one ray a pixel, in blocks of 4×4; then, where neighbours differ in owner or depth, four rays a pixel
+    replace it. Only tiles with ``wanted`` set are drawn. P and T are float32, ``tile`` a multiple of 4.
     """
     height, width = depth.shape
-    active = np.empty(items.shape[1], np.int64)
-    close = np.empty(items.shape[1], np.int64)
-    wake = np.empty(items.shape[1])
-    apart = np.empty(items.shape[1])
-    candidates = np.empty(items.shape[1], np.int64)
-    focal_x, focal_y, cx, cy = camera[12], camera[13], camera[14], camera[15]
-    ox, oy, oz = camera[0], camera[1], camera[2]
-    tolerance = 0.12 / focal_y
-    for second in range(2):
-        for ty in range(n_y):
-            for tx in range(n_x):
-                t_index = ty * n_x + tx
-                m = counts[t_index]
-                if not wanted[t_index] or m == 0:
+    most = items.shape[1]
+    active = np.empty(most, np.int64)
+    close = np.empty(most, np.int64)
+    around = np.empty(most, np.int64)
+    candidates = np.empty(most, np.int64)
+    wake = np.empty(most, np.float32)
+    least = np.empty(most, np.float32)
+    S = np.zeros(SIZE, np.float32)
+    where_x = np.empty(4, np.int64)
+    where_y = np.empty(4, np.int64)
+    ox = np.float32(camera[0])
+    oy = np.float32(camera[1])
+    oz = np.float32(camera[2])
+    tolerance = np.float32(0.12 / camera[13])
+    for ty in range(n_y):
+        for tx in range(n_x):
+            t_index = ty * n_x + tx
+            m = counts[t_index]
+            if not wanted[t_index] or m == 0:
+                continue
+            for i in range(m):
+                candidates[i] = items[t_index, i]
+            for y in range(ty * tile, min(height, (ty + 1) * tile), 4):
+                for x in range(tx * tile, min(width, (tx + 1) * tile), 4):
+                    for i in range(LANES):
+                        _aim(S, i, camera, origin_x + x + (i & 3) + 0.5, origin_y + y + (i >> 2) + 0.5)
+                    n, start, stop = packet_cull(P, candidates, m, ox, oy, oz, S, active)
+                    if n == 0:
+                        continue
+                    if packet_march(P, T, active, n, wake, least, ox, oy, oz, start, stop, tolerance, S) == 0:
+                        continue
+                    e = max(np.float32(0.0007), np.float32(3.0) * tolerance * start)
+                    packet_surface(P, T, candidates, m, close, around, e, S)
+                    for i in range(LANES):
+                        yy = y + (i >> 2)
+                        xx = x + (i & 3)
+                        j = int(S[HIT + i])
+                        if j < 0 or yy >= height or xx >= width:
+                            continue
+                        r, g, b = shade(
+                            P, M, F, volume, light, sun, right, up, shadow, grid, j, S[X + i], S[Y + i], S[Z + i],
+                            S[DX + i], S[DY + i], S[DZ + i], S[NX + i], S[NY + i], S[NZ + i], S[NEAR + i], S[WIDE + i],
+                        )  # fmt: skip
+                        colour[yy, xx, 0] = r
+                        colour[yy, xx, 1] = g
+                        colour[yy, xx, 2] = b
+                        colour[yy, xx, 3] = 1.0
+                        depth[yy, xx] = S[WAY + i] * S[STEP + i]
+                        owner[yy, xx] = 1 + int(P[j, MATERIAL]) + 64 * int(P[j, GROUP])
+    edges = np.zeros((height, width), np.uint8)
+    for y in range(height):
+        for x in range(width):
+            here = depth[y, x]
+            mine = owner[y, x]
+            own = colour[y, x, 0] + colour[y, x, 1] + colour[y, x, 2]
+            for k in range(2):
+                yy = y + (1 if k == 0 else 0)
+                xx = x + (1 if k == 1 else 0)
+                if yy >= height or xx >= width:
                     continue
-                for i in range(m):
-                    candidates[i] = items[t_index, i]
-                for y in range(ty * tile, min(height, (ty + 1) * tile)):
-                    for x in range(tx * tile, min(width, (tx + 1) * tile)):
-                        n_rays = 1
-                        if second == 1:
-                            mine = owner[y, x]
-                            here = depth[y, x]
-                            edge = False
-                            for k in range(4):
-                                yy = y + (1 if k == 0 else (-1 if k == 1 else 0))
-                                xx = x + (1 if k == 2 else (-1 if k == 3 else 0))
-                                if 0 <= yy < height and 0 <= xx < width:
-                                    if abs(depth[yy, xx] - here) > 0.02:
-                                        edge = True
-                                    elif owner[yy, xx] != mine:
-                                        # Two parts that look alike need no fine edge.
-                                        other = colour[yy, xx, 0] + colour[yy, xx, 1] + colour[yy, xx, 2]
-                                        own = colour[y, x, 0] + colour[y, x, 1] + colour[y, x, 2]
-                                        if abs(other - own) > 0.12 * (own + 0.05):
-                                            edge = True
-                            if not edge:
-                                continue
-                            n_rays = samples
-                        r = g = b = a = 0.0
-                        first = FAR
-                        code = 0
-                        for ray in range(n_rays):
-                            sx = 0.5
-                            sy = 0.5
-                            if n_rays > 1:
-                                # Rotated grid, the same in every pixel.
-                                sx = (ray + 0.5) / n_rays
-                                sy = ((ray * 2 + 1) % (n_rays + 1)) / (n_rays + 1.0) + 0.5 / (n_rays + 1.0)
-                            ax = (origin_x + x + sx - cx) / focal_x
-                            ay = (origin_y + y + sy - cy) / focal_y
-                            dx = ax * camera[3] + ay * camera[6] + camera[9]
-                            dy = ax * camera[4] + ay * camera[7] + camera[10]
-                            dz = ax * camera[5] + ay * camera[8] + camera[11]
-                            size = 1.0 / math.sqrt(dx * dx + dy * dy + dz * dz)
-                            dx *= size
-                            dy *= size
-                            dz *= size
-                            n, start, stop = near_ray(P, candidates, 0, m, ox, oy, oz, dx, dy, dz, active)
-                            if n == 0:
-                                continue
-                            t, j = march(P, T, active, n, wake, apart, ox, oy, oz, dx, dy, dz, start, stop, tolerance)
-                            if j < 0:
-                                continue
-                            px = ox + t * dx
-                            py = oy + t * dy
-                            pz = oz + t * dz
-                            n = awake(active, n, wake, apart, t, LONGEST_BLEND, close)
-                            e = max(0.0007, 0.35 * t / focal_y)
-                            cr, cg, cb = shade(
-                                P, T, M, F, volume, light, sun, right, up, shadow, grid,
-                                candidates, m, close, n, j, px, py, pz, dx, dy, dz, e,
-                            )  # fmt: skip
-                            r += cr
-                            g += cg
-                            b += cb
-                            a += 1.0
-                            if second == 0:
-                                first = t * size
-                                # Half pixels belong to the coarse part: group and material.
-                                code = 1 + int(P[j, MATERIAL]) + 64 * int(P[j, 1])
-                            else:
-                                first = min(first, t * size)
-                        if second == 0:
-                            owner[y, x] = code
-                            depth[y, x] = first
-                            colour[y, x, 0] = r
-                            colour[y, x, 1] = g
-                            colour[y, x, 2] = b
-                            colour[y, x, 3] = a
-                        else:
-                            colour[y, x, 0] = r / n_rays
-                            colour[y, x, 1] = g / n_rays
-                            colour[y, x, 2] = b / n_rays
-                            colour[y, x, 3] = a / n_rays
+                if mine == 0 and owner[yy, xx] == 0:
+                    continue
+                differs = abs(depth[yy, xx] - here) > 0.02
+                if not differs and owner[yy, xx] != mine:
+                    # Two parts that look alike need no fine edge.
+                    other = colour[yy, xx, 0] + colour[yy, xx, 1] + colour[yy, xx, 2]
+                    differs = abs(other - own) > 0.10 * (own + 0.05)
+                if differs:
+                    edges[y, x] = 1
+                    edges[yy, xx] = 1
+    for ty in range(n_y):
+        for tx in range(n_x):
+            t_index = ty * n_x + tx
+            m = counts[t_index]
+            if not wanted[t_index] or m == 0:
+                continue
+            for i in range(m):
+                candidates[i] = items[t_index, i]
+            found = 0
+            last_y = min(height, (ty + 1) * tile) - 1
+            last_x = min(width, (tx + 1) * tile) - 1
+            for y in range(ty * tile, last_y + 1):
+                for x in range(tx * tile, last_x + 1):
+                    if edges[y, x] != 0:
+                        where_x[found] = x
+                        where_y[found] = y
+                        found += 1
+                    if found == 4 or (found > 0 and y == last_y and x == last_x):
+                        for i in range(LANES):
+                            k = min(i >> 2, found - 1)
+                            # Rotated grid: four rays, none in the same row or column.
+                            ray = i & 3
+                            sx = 0.125 + 0.25 * ray
+                            sy = 0.375 if ray == 0 else (0.875 if ray == 1 else (0.125 if ray == 2 else 0.625))
+                            _aim(S, i, camera, origin_x + where_x[k] + sx, origin_y + where_y[k] + sy)
+                        for k in range(found):
+                            for c in range(4):
+                                colour[where_y[k], where_x[k], c] = 0.0
+                        n, start, stop = packet_cull(P, candidates, m, ox, oy, oz, S, active)
+                        if n > 0 and (
+                            packet_march(P, T, active, n, wake, least, ox, oy, oz, start, stop, tolerance, S) > 0
+                        ):
+                            e = max(np.float32(0.0007), np.float32(3.0) * tolerance * start)
+                            packet_surface(P, T, candidates, m, close, around, e, S)
+                            for i in range(4 * found):
+                                j = int(S[HIT + i])
+                                if j < 0:
+                                    continue
+                                r, g, b = shade(
+                                    P, M, F, volume, light, sun, right, up, shadow, grid, j, S[X + i], S[Y + i], S[Z + i],
+                                    S[DX + i], S[DY + i], S[DZ + i], S[NX + i], S[NY + i], S[NZ + i], S[NEAR + i], S[WIDE + i],
+                                )  # fmt: skip
+                                yy = where_y[i >> 2]
+                                xx = where_x[i >> 2]
+                                colour[yy, xx, 0] += 0.25 * r
+                                colour[yy, xx, 1] += 0.25 * g
+                                colour[yy, xx, 2] += 0.25 * b
+                                colour[yy, xx, 3] += 0.25
+                        found = 0

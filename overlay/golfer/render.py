@@ -28,8 +28,8 @@ from overlay.progress import SILENT, Progress
 from overlay.settings.render import LIGHTS, LightSettings, RenderSettings
 
 if TYPE_CHECKING:
-    from overlay.golfer.motion import Motion, Posture
     from overlay.golfer.camera import CameraSpec
+    from overlay.golfer.motion import Motion, Posture
 
 __all__ = ["LOOKS", "Film", "Studio", "render_clip", "render_frame"]
 
@@ -94,7 +94,7 @@ class _Layers:
 
 
 def lead_side(posture: Posture) -> str:
-    """"left" or "right": the hand nearer the end of the grip is the lead hand."""
+    """ "left" or "right": the hand nearer the end of the grip is the lead hand."""
     p: Any = posture
     shaft = np.asarray(p.club_head, float) - np.asarray(p.grip, float)
     left, right = (float(np.asarray(p.joints[f"{side}_hand"], float) @ shaft) for side in ("left", "right"))
@@ -121,7 +121,7 @@ class Studio:
         bystanders: Sequence[Bystander] = (), settings: RenderSettings | None = None,
     ) -> None:  # fmt: skip
         from overlay.golfer import scene
-        from overlay.golfer._kernels_picture import tone_picture
+        from overlay.golfer._kernels_picture import tone_curve, tone_picture
 
         self.settings = settings or RenderSettings()
         self.film = film or Film()
@@ -147,6 +147,8 @@ class Studio:
         self.plate = scene.paint_plate(self.lens, self.mirrored, light)
         self.backdrop = np.empty(self.plate.picture.shape, np.float32)
         tone_picture(self.plate.picture, light.exposure, self.backdrop)
+        self.curve = np.empty(4097, np.float32)
+        tone_curve(light.exposure, self.curve)
         self.bystanders = [
             (_Moved(person.posture, np.array([*person.place, 0.0])), find_look(person.look), lead_side(person.posture))
             for person in bystanders
@@ -323,9 +325,9 @@ class Studio:
         rows, columns = -(-layers.height // tile), -(-layers.width // tile)
         owner = np.zeros(depth.shape, np.int32)
         trace_body(
-            built.primitives, built.lofts, built.materials, built.persons, self.volume, self.packed, self.light, self.sun,
-            self.sun_right, self.sun_up, shadow, grid, layers.x0, layers.y0, columns, rows, tile, counts, items,
-            np.ones(rows * columns, bool) if wanted is None else wanted, colour, depth, owner, self.settings.edge_samples,
+            built.primitives.astype(np.float32), built.lofts.astype(np.float32), built.materials, built.persons,
+            self.volume, self.packed, self.light, self.sun, self.sun_right, self.sun_up, shadow, grid, layers.x0, layers.y0, columns, rows, tile, counts, items,
+            np.ones(rows * columns, bool) if wanted is None else wanted, colour, depth, owner,
         )  # fmt: skip
 
     def _club(self, layers: _Layers, exposure: Sequence[Any]) -> None:
@@ -376,7 +378,13 @@ class Studio:
         return np.array([*seen[len(seen) // 2], radius])
 
     def _together(
-        self, layers: _Layers, middle: Any, ball: FloatArray | None, shadow: AnyArray, grid: FloatArray, values: AnyArray
+        self,
+        layers: _Layers,
+        middle: Any,
+        ball: FloatArray | None,
+        shadow: AnyArray,
+        grid: FloatArray,
+        values: AnyArray,
     ) -> None:
         from overlay.golfer._kernels_picture import put_together
 
@@ -392,7 +400,7 @@ class Studio:
         put_together(
             self.plate.picture, self.plate.ground, layers.x0, layers.y0, layers.body, layers.depth, layers.club,
             self.packed, self.light, self.sun, self.sun_right, self.sun_up, shadow, grid, np.array(feet), shaft,
-            np.zeros(4) if ball is None else ball, self.light_settings.exposure, values,
+            np.zeros(4) if ball is None else ball, self.curve, values,
         )  # fmt: skip
 
 

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 LIMB, ELLIPSOID, BOX, LOFT = 0, 1, 2, 3
 LEVELS = 48
+_FIT = np.linalg.pinv(np.vander(np.linspace(-1.0, 1.0, LEVELS), 9, increasing=True))
+"""Least-squares polynomial of degree 8 through the levels of a loft."""
 CODE = {name: i for i, name in enumerate(MATERIALS)}
 PLAIN, TRUNK, LEG, SLEEVE, FACE, CAP_PART, SHOE_PART, HAND_PART, HAIR_PART, BRIM_PART, ARM_PART = range(11)
 REFERENCE_STATURE_M = 1.75
@@ -28,7 +30,7 @@ BUILDS = {"slim": 0.93, "medium": 1.0, "broad": 1.10}
 
 @dataclass(frozen=True)
 class Shapes:
-    """Primitive rows (n, 31), loft tables (m, 48, 7), person rows (p, 42), material rows (p × 17, 8)."""
+    """Primitive rows (n, 31), loft curves (m, 7, 9), person rows (p, 42), material rows (p × 17, 8)."""
 
     primitives: FloatArray
     lofts: FloatArray
@@ -132,7 +134,7 @@ class Builder:
         bound = float(np.max(table[:, :3])) * 1.25 + middle
         table = table.copy()
         table[:, :3] = 1.0 / table[:, :3]
-        self.lofts.append(table)
+        self.lofts.append((_FIT @ table).T)
         shape = [length, float(len(self.lofts) - 1), cap * self.scale, square]
         self._add(LOFT, group, blend, material, a, a + axes[:, 2] * length, bound, axes.T, shape, part, tag)
 
@@ -275,19 +277,27 @@ class Person:
         start = hip + s * (sign * 0.004 * sideways - 0.02 * self.pelvis_axes[:, 2])
         cloth = look.legs == "trousers"
         material = "trousers"
-        seat = self.hips + s * (sign * 0.072 * sideways - 0.055 * self.pelvis_axes[:, 1] - 0.035 * self.pelvis_axes[:, 2])
+        seat = self.hips + s * (
+            sign * 0.072 * sideways - 0.055 * self.pelvis_axes[:, 1] - 0.035 * self.pelvis_axes[:, 2]
+        )
         self.build.ellipsoid(seat, self.pelvis_axes, (0.082 * g, 0.078, 0.092), 1, 0.05, material, TRUNK)
         tag = float(i)
         shin_front = _square_to(_unit(ankle - knee), self._foot_axis(side))
         if cloth:
-            self.build.limb(start, knee, (0.092 * g, 0.086 * g, 0.072 * g, 0.064 * g), 1, 0.055, material, LEG, tag=tag + 1)
+            self.build.limb(
+                start, knee, (0.092 * g, 0.086 * g, 0.072 * g, 0.064 * g), 1, 0.055, material, LEG, tag=tag + 1
+            )
             # Cloth falls straight from the knee and breaks on the shoe.
             calf = knee - shin_front * 0.004 * s
             low = ankle + (knee - ankle) * 0.04 - shin_front * 0.010 * s
-            self.build.limb(calf, low, (0.062 * g, 0.064 * g, 0.060 * g, 0.060 * g), 1, 0.03, material, LEG, tag=tag + 3)
+            self.build.limb(
+                calf, low, (0.062 * g, 0.064 * g, 0.060 * g, 0.060 * g), 1, 0.03, material, LEG, tag=tag + 3
+            )
         else:
             hem = start + (knee - start) * 0.86
-            self.build.limb(start, hem, (0.092 * g, 0.088 * g, 0.084 * g, 0.082 * g), 1, 0.055, material, LEG, tag=tag + 1)
+            self.build.limb(
+                start, hem, (0.092 * g, 0.088 * g, 0.084 * g, 0.082 * g), 1, 0.055, material, LEG, tag=tag + 1
+            )
             self.build.limb(start, knee, (0.080 * g, 0.076 * g, 0.063 * g, 0.054 * g), 3 + i, 0.03, "skin")
             calf = knee + (ankle - knee) * 0.3 - shin_front * 0.016 * s
             self.build.limb(knee, ankle, (0.051 * g, 0.047 * g, 0.036 * g, 0.034 * g), 3 + i, 0.03, "skin")
@@ -409,8 +419,12 @@ class Person:
         self.build.ellipsoid(at(0, -0.012, 0.030), axes, (0.0755, 0.099, 0.086), head, 0.03, "skin", FACE)
         for sign in (-1.0, 1.0):
             # Eye sockets are carved, then the brow, cheek bone and ball go in.
-            self.build.ellipsoid(at(sign * 0.033, 0.094, 0.006), axes, (0.021, 0.017, 0.012), head, -0.012, "skin", FACE)
-            self.build.ellipsoid(at(sign * 0.033, 0.073, 0.007), axes, (0.0145, 0.0135, 0.0125), head, 0.002, "eye", PLAIN)
+            self.build.ellipsoid(
+                at(sign * 0.033, 0.094, 0.006), axes, (0.021, 0.017, 0.012), head, -0.012, "skin", FACE
+            )
+            self.build.ellipsoid(
+                at(sign * 0.033, 0.073, 0.007), axes, (0.0145, 0.0135, 0.0125), head, 0.002, "eye", PLAIN
+            )
             self.build.ellipsoid(at(sign * 0.033, 0.0815, 0.0055), axes, (0.0055, 0.0062, 0.0055), head, 0.0005, "iris")
             self.build.limb(at(sign * 0.012, 0.088, 0.0245), at(sign * 0.052, 0.074, 0.0215), (0.0080, 0.0065), head,
                             0.012, "skin", FACE)  # fmt: skip

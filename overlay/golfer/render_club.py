@@ -10,7 +10,7 @@ import numpy as np
 
 from overlay.arrays import FloatArray
 from overlay.golfer.looks import Look
-from overlay.golfer.render_body import LEVELS, Builder
+from overlay.golfer.render_body import Builder
 
 if TYPE_CHECKING:
     from overlay.golfer.motion import Posture
@@ -39,30 +39,33 @@ def head_shapes(kind: str) -> tuple[FloatArray, FloatArray, FloatArray]:
     Axes: x towards where the face looks, y from heel to toe, z up the shaft; the shaft's end is the origin.
     """
     build = Builder(1.0, 0)
-    e = np.eye(3)
     if kind == "driver":
         lie = np.array([[1.0, 0, 0], [0, 0.82, 0.57], [0, -0.57, 0.82]]).T
-        level = np.linspace(0.0, 1.0, LEVELS)
-        table = np.zeros((LEVELS, 7))
-        table[:, 5] = 1.0
         centre = lie @ np.array([-0.040, 0.055, -0.026])
         build.ellipsoid(centre, lie, (0.056, 0.060, 0.032), 0, 0.012, "cap")
         build.ellipsoid(centre + lie @ np.array([0.022, 0.004, -0.002]), lie, (0.034, 0.060, 0.031), 0, 0.02, "cap")
         build.box(centre + lie @ np.array([0.048, 0.002, -0.002]), lie, (0.006, 0.050, 0.027), 0.005, 0, 0.004, "steel")
-        build.limb(np.array([-0.004, 0.0, 0.03]), lie @ np.array([-0.012, 0.012, -0.018]), (0.0068, 0.0085), 0, 0.012, "cap")
-        del level, table
+        build.limb(
+            np.array([-0.004, 0.0, 0.03]), lie @ np.array([-0.012, 0.012, -0.018]), (0.0068, 0.0085), 0, 0.012, "cap"
+        )
     else:
         lie = np.array([[0.92, 0.0, -0.38], [0, 1.0, 0], [0.38, 0, 0.92]])
         tilt = np.array([[1.0, 0, 0], [0, 0.86, 0.51], [0, -0.51, 0.86]]).T
         face = tilt @ lie
         middle = tilt @ np.array([0.006, 0.044, -0.004])
         build.box(middle, face, (0.0065, 0.036, 0.021), 0.006, 0, 0.008, "steel")
-        build.box(middle + tilt @ np.array([-0.003, 0.012, 0.006]), face, (0.0060, 0.026, 0.022), 0.006, 0, 0.008, "steel")
-        build.box(middle + tilt @ np.array([-0.002, 0.000, -0.018]), face, (0.010, 0.036, 0.006), 0.005, 0, 0.006, "steel")
-        build.limb(np.array([0.0, 0.0, 0.055]), tilt @ np.array([0.0, 0.008, -0.008]), (0.0068, 0.0075), 0, 0.010, "steel")
+        build.box(
+            middle + tilt @ np.array([-0.003, 0.012, 0.006]), face, (0.0060, 0.026, 0.022), 0.006, 0, 0.008, "steel"
+        )
+        build.box(
+            middle + tilt @ np.array([-0.002, 0.000, -0.018]), face, (0.010, 0.036, 0.006), 0.005, 0, 0.006, "steel"
+        )
+        build.limb(
+            np.array([0.0, 0.0, 0.055]), tilt @ np.array([0.0, 0.008, -0.008]), (0.0068, 0.0075), 0, 0.010, "steel"
+        )
     rows = np.array(build.rows)
     look = Look(name="club", cap="#34343c")
-    return rows, np.zeros((1, LEVELS, 7)) + e[0, 0], look.materials()
+    return rows, np.zeros((1, 7, 9)), look.materials()
 
 
 def club_path(postures: Sequence[Posture], n: int, mirrored: bool) -> ClubPath:

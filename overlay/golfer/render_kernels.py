@@ -21,9 +21,19 @@ FRAME, SHAPE = 11, 20  # nine numbers of a frame (rows: right, forward, up), the
 PART, PERSON, SCALE = 28, 29, 30
 N_COLUMNS = 31
 LIMB, ELLIPSOID, BOX, LOFT = 0, 1, 2, 3
-LEVELS = 48  # rows of a loft table: 1/half width, 1/forward, 1/backward, centre x, centre y, cos and sin of the twist
+# A loft is seven polynomials of degree 8 along its axis (−1 to 1): 1/half width, 1/forward, 1/backward extent,
+# centre x, centre y, cos and sin of the twist.
 FAR = 1e9
 LONGEST_BLEND = 0.07  # m, no blend of a body of up to 2 m is longer
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def curve(T, row, column, t):
+    """One polynomial of a loft."""
+    value = T[row, column, 8]
+    for k in range(7, -1, -1):
+        value = value * t + T[row, column, k]
+    return value
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
@@ -77,22 +87,18 @@ def distance(P, T, j, px, py, pz):
     length = P[j, SHAPE]
     row = int(P[j, SHAPE + 1])
     cap = P[j, SHAPE + 2]
-    level = w / length * (LEVELS - 1)
-    level = min(LEVELS - 1.0001, max(0.0, level))
-    i = int(level)
-    f = level - i
-    g = 1.0 - f
-    cx = g * T[row, i, 3] + f * T[row, i + 1, 3]
-    cy = g * T[row, i, 4] + f * T[row, i + 1, 4]
-    cos = g * T[row, i, 5] + f * T[row, i + 1, 5]
-    sin = g * T[row, i, 6] + f * T[row, i + 1, 6]
+    t = min(1.0, max(-1.0, 2.0 * w / length - 1.0))
+    cx = curve(T, row, 3, t)
+    cy = curve(T, row, 4, t)
+    cos = curve(T, row, 5, t)
+    sin = curve(T, row, 6, t)
     u -= cx
     v -= cy
     a = u * cos + v * sin
     b = v * cos - u * sin
-    # The first three columns are one over half width, forward and backward extent.
-    across = g * T[row, i, 0] + f * T[row, i + 1, 0]
-    deep = g * T[row, i, 1] + f * T[row, i + 1, 1] if b >= 0.0 else g * T[row, i, 2] + f * T[row, i + 1, 2]
+    # The first three curves are one over half width, forward and backward extent.
+    across = curve(T, row, 0, t)
+    deep = curve(T, row, 1, t) if b >= 0.0 else curve(T, row, 2, t)
     a *= across
     b *= deep
     # Between an ellipse and a rounded rectangle: a trunk is boxier than an ellipse.

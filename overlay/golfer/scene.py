@@ -11,7 +11,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from overlay.arrays import AnyArray, FloatArray
+from overlay.arrays import AnyArray
 from overlay.golfer.looks import linear
 from overlay.golfer.render_lens import Lens
 from overlay.settings.render import LightSettings
@@ -148,7 +148,12 @@ class _Painter:
         clump = _sample(_texture(32, 1.5), along / (crown * 3.0), z / (crown * 2.2) + 0.3)
         base = linear(colour)
         # Crowns catch light on top and keep shade below.
-        shade = 0.62 + 0.30 * np.clip(z / height, 0, 1) + 0.13 * clump + 0.15 * leaf * np.clip(1.4 - pixel * 3 / crown, 0, 1)
+        shade = (
+            0.62
+            + 0.30 * np.clip(z / height, 0, 1)
+            + 0.13 * clump
+            + 0.15 * leaf * np.clip(1.4 - pixel * 3 / crown, 0, 1)
+        )
         tone = (1.0 + 0.10 * line)[..., None] * np.array([1.05, 1.0, 0.9]) + np.array([-0.03, 0.0, 0.02])
         leaves = base * np.maximum(shade, 0.15)[..., None] * tone * (self.level * 0.72)
         leaves = leaves + (self.haze - leaves) * haze
@@ -229,7 +234,9 @@ class _Painter:
         part = (slice(int(low[1]), int(high[1])), slice(int(low[0]), int(high[0])))
         picture[part] = _mix(picture[part], colour, cover.astype(np.float32) / 255 * alpha)
 
-    def _post(self, picture: AnyArray, foot: tuple[float, float, float], height: float, wide: float, colour: AnyArray) -> None:
+    def _post(
+        self, picture: AnyArray, foot: tuple[float, float, float], height: float, wide: float, colour: AnyArray
+    ) -> None:
         across = np.cross([0.0, 0.0, 1.0], np.array(foot) - self.o)
         across = across / np.linalg.norm(across) * wide / 2
         base = np.array(foot)
@@ -286,14 +293,18 @@ class _Painter:
         if x1 <= x0 or y1 <= y0:
             return
         part = (slice(y0, y1), slice(x0, x1))
-        picture[part] = _mix(picture[part], linear("#4a3f9a") * self.level * 0.6, cover[y0 - y : y1 - y, x0 - x : x1 - x])
+        picture[part] = _mix(
+            picture[part], linear("#4a3f9a") * self.level * 0.6, cover[y0 - y : y1 - y, x0 - x : x1 - x]
+        )
 
     def _fence(self, picture: AnyArray) -> None:
         """A low post-and-rail fence between path and hedge, seen face on."""
         upright = (0.55 * np.array(self.light.sun) + 0.7 * np.array(self.light.sky)).astype(np.float32)
         wood = linear("#8d7a62")
         for z in (0.45, 0.85):
-            rail = np.array([[-30.0, -6.4, z - 0.045], [30.0, -6.4, z - 0.045], [30.0, -6.4, z + 0.045], [-30.0, -6.4, z + 0.045]])
+            rail = np.array(
+                [[-30.0, -6.4, z - 0.045], [30.0, -6.4, z - 0.045], [30.0, -6.4, z + 0.045], [-30.0, -6.4, z + 0.045]]
+            )
             self._polygon(picture, rail, wood * upright)
         for k in range(-15, 16):
             self._post(picture, (2.0 * k + 0.7, -6.38, 0), 1.0, 0.11, wood * 0.92 * upright)
@@ -307,7 +318,9 @@ class _Painter:
             across = np.cross([0.0, 0.0, 1.0], np.array([x, y, 0]) - self.o)
             across = across / np.linalg.norm(across) * 0.055
             for shrink, tone in ((1.0, 0.75), (0.72, 1.1)):
-                ball = np.array([x, y, 0.055]) + shrink * (np.cos(ring)[:, None] * across + np.sin(ring)[:, None] * [0, 0, 0.055])
+                ball = np.array([x, y, 0.055]) + shrink * (
+                    np.cos(ring)[:, None] * across + np.sin(ring)[:, None] * [0, 0, 0.055]
+                )
                 self._polygon(picture, ball + [0, 0, 0.008 * (1 - shrink)], larkspur * tone * upright)
 
 

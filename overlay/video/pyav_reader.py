@@ -77,7 +77,7 @@ class PyAVReader(Reader):
             self._stored_size = self._square_size(stream, first, warnings)
             width, height = self._orient.size(*self._stored_size)
             self._check_size(first.width, first.height)
-            timing = self._timing(stream, packets, first)
+            timing = self._timing(stream, packets, first, warnings)
             self._timing_ = timing
             warnings += timing.warnings
             warnings += end_warnings(container, stream, packets, timing, self._settings)
@@ -165,11 +165,16 @@ class PyAVReader(Reader):
                 f"{self._path} claims a picture of {width}×{height} px.", f"Export it smaller than {most} px a side."
             )
 
-    def _timing(self, stream: Any, packets: Packets, first: Any) -> Timing:
+    def _timing(self, stream: Any, packets: Packets, first: Any, warnings: list[str]) -> Timing:
         pts, dts = packets.pts, packets.dts
         # Pictures that lean on ones before the first key frame never come out; nor do their times belong here.
         if first.pts is not None and all(value is not None for value in pts):
             keep = [i for i, value in enumerate(pts) if value is not None and value >= first.pts]
+            if len(keep) < len(pts):
+                warnings.append(
+                    f"The first {len(pts) - len(keep)} of {len(pts)} frames cannot be decoded; the clip starts after "
+                    "them."
+                )
             pts, dts = [pts[i] for i in keep], [dts[i] for i in keep]
         reorders = bool(stream.codec_context.has_b_frames)
         if reorders and stream.container.format.name == "avi":

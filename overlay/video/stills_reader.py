@@ -27,8 +27,9 @@ from overlay.errors import InputError
 from overlay.files import sha256_of
 from overlay.settings.video import ReaderSettings
 from overlay.video.capture import rate_from_option
-from overlay.video.orientation import Orientation, from_exif
+from overlay.video.orientation import Orientation
 from overlay.video.reader import Reader, fitted_size
+from overlay.video.still_header import read_header
 from overlay.video.timing import judged
 
 SUFFIXES = (".png", ".jpg", ".jpeg")
@@ -55,13 +56,15 @@ class StillsReader(Reader):
         told = rate_from_option(capture_rate)
         described = _described(self._path)
         warnings: list[str] = []
-        heads = {file: _header(file) for file in self._files}
+        heads = {file: read_header(file) for file in self._files}
         self._turns = {
-            file: head[1].chosen(rotation_deg=rotation_deg, mirrored=mirrored) for file, head in heads.items()
+            file: head.orientation.chosen(rotation_deg=rotation_deg, mirrored=mirrored) for file, head in heads.items()
         }
-        self._size = self._check_alike({file: self._turns[file].size(*head[0]) for file, head in heads.items()})
+        self._size = self._check_alike(
+            {file: self._turns[file].size(head.width, head.height) for file, head in heads.items()}
+        )
         orientation = self._turns[self._files[0]]
-        depth = _png_depth(self._files[0])
+        depth = heads[self._files[0]].bit_depth
         times, stated = self._times(described, stills_rate, warnings)
         capture = told or rate_from_option(described.get("capture_rate"))
         if depth > 8:
@@ -163,27 +166,6 @@ def _pictures_in(folder: Path) -> list[Path]:
     if not files:
         raise InputError(f"{folder} holds no PNG or JPEG pictures.", "Give a folder of stills, or a video file.")
     return files
-
-
-def _header(file: Path) -> tuple[tuple[int, int], Orientation]:
-    """Stored (width, height) and orientation, from the head of the file."""
-    import imageio.v3 as iio
-
-    try:
-        # Pillow's shape is (width, height).
-        said = iio.immeta(file, plugin="pillow", exclude_applied=False)
-    except (OSError, ValueError, SyntaxError) as error:
-        raise InputError(f"{file} is not a picture that can be read.", "Remove it, or save it again.") from error
-    width, height = said["shape"]
-    exif = said.get("exif")
-    return (int(width), int(height)), from_exif(exif if isinstance(exif, bytes) else b"")
-
-
-def _png_depth(file: Path) -> int:
-    """Bits per colour, which stand in byte 24 of a PNG; JPEG has 8."""
-    with open(file, "rb") as source:
-        head = source.read(25)
-    return head[24] if head[:4] == b"\x89PNG" and len(head) == 25 else 8
 
 
 def _load(file: Path, orientation: Orientation) -> Image:

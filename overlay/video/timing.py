@@ -138,7 +138,8 @@ def judged(
         rate = stated_rate if stated_rate and stated_rate > 0 else Fraction(settings.stills_rate)
         return Timing(times, pts, rate, False, tuple(notes))
     steps = np.diff(times)
-    middle = float(np.median(steps))
+    # The lower median is one of the steps, so that the band around it is never empty.
+    middle = float(np.partition(steps, (len(steps) - 1) // 2)[(len(steps) - 1) // 2])
     if times[-1] - times[0] > settings.max_duration_s or not settings.min_spacing_s <= middle <= settings.max_spacing_s:
         raise InputError(
             f"The timestamps of {name} make no sense: {len(times)} frames over {times[-1] - times[0]:.6g} s.",

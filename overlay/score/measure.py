@@ -15,6 +15,7 @@ from overlay.score.parts import (
     Part,
     arm_ratio,
     base_pose,
+    base_times,
     relative,
     sample,
 )
@@ -61,6 +62,8 @@ class _Sampled:
     real_s: float
     """Real seconds between before and after."""
     figure: Figure
+    base_s: FloatArray
+    """Times of the still moment, on this swing's own clock."""
 
 
 def anchor_position(student: Figure, reference: Figure) -> str | None:
@@ -103,6 +106,10 @@ def measure_cells(
     mine = [(figure, repeat_map(student, figure)) for figure in student_repeats]
     theirs = [(figure, repeat_map(reference, figure)) for figure in reference_repeats]
     cells: list[CellDifference] = []
+    # The still moment is mapped too: where one address was found late, both bases still show the same moment.
+    anchor_s = student.positions.time(anchor) if anchor else None
+    still = base_times(student, anchor_s if anchor_s is not None else student.time_s[0], settings)
+    mapped_still = time_map.to_reference(still)
     for phase in PHASES:
         reason = _missing(phase, student, anchor)
         if reason:
@@ -113,14 +120,15 @@ def measure_cells(
         assert start is not None
         assert stop is not None
         times = np.linspace(start, stop, settings.steps)
-        group_a = [_sampled(student, times, settings)]
-        group_b = [_sampled(reference, time_map.to_reference(times), settings)]
+        group_a = [_sampled(student, times, still, settings)]
+        group_b = [_sampled(reference, time_map.to_reference(times), mapped_still, settings)]
         for figure, own_map in mine:
             if own_map is not None and _has(figure, phase, anchor):
-                group_a.append(_sampled(figure, own_map.to_reference(times), settings))
+                group_a.append(_sampled(figure, own_map.to_reference(times), own_map.to_reference(still), settings))
         for figure, own_map in theirs:
             if own_map is not None and _has(figure, phase, anchor):
-                group_b.append(_sampled(figure, own_map.to_reference(time_map.to_reference(times)), settings))
+                mapped = own_map.to_reference(time_map.to_reference(times))
+                group_b.append(_sampled(figure, mapped, own_map.to_reference(mapped_still), settings))
         cells.extend(_cell(phase, part, group_a, group_b, anchor, ratio, settings) for part in PARTS)
     return tuple(cells)
 
@@ -140,14 +148,14 @@ def _has(figure: Figure, phase: Phase, anchor: str) -> bool:
     return all(figure.positions.time(name) is not None for name in (phase.start, phase.end, anchor))
 
 
-def _sampled(figure: Figure, times_s: FloatArray, settings: ScoreSettings) -> _Sampled:
+def _sampled(figure: Figure, times_s: FloatArray, base_s: FloatArray, settings: ScoreSettings) -> _Sampled:
     # Half a frame, and at least 4 ms, to each side: the direction of movement, not its noise.
     half_s = max(0.5 * figure.frame_s, 0.004)
     clip_s = half_s * figure.slow_factor
     points, _ = sample(figure, times_s, settings)
     before, _ = sample(figure, times_s - clip_s, settings)
     after, _ = sample(figure, times_s + clip_s, settings)
-    return _Sampled(points, before, after, 2 * half_s, figure)
+    return _Sampled(points, before, after, 2 * half_s, figure, base_s)
 
 
 def _cell(
@@ -163,11 +171,7 @@ def _cell(
     scale = ratio if part.limb == "arm" else 1.0
     swings = [*group_a, *group_b]
     factors = [1.0] * len(group_a) + [scale] * len(group_b)
-    bases = []
-    for swing, factor in zip(swings, factors):
-        time_s = swing.figure.positions.time(anchor)
-        assert time_s is not None
-        bases.append(base_pose(swing.figure, time_s, part, settings) * factor)
+    bases = [base_pose(swing.figure, swing.base_s, part, settings) * factor for swing, factor in zip(swings, factors)]
     based = np.all([np.isfinite(base[:, 0]) for base in bases], axis=0)
     if np.any(based):
         bases = [np.where(based[:, None], base, np.nan) for base in bases]

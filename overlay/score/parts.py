@@ -226,12 +226,19 @@ def relative(points: FloatArray, part: Part, torso_px: float) -> FloatArray:
     return np.asarray(stacked / torso_px, np.float64)
 
 
-def base_pose(figure: Figure, time_s: float, part: Part, settings: ScoreSettings) -> FloatArray:
-    """(K, 2) torso lengths: the part's points in the still moment before ``time_s``; NaN where mostly hidden."""
-    window = still_window(figure, time_s, settings)
-    points = np.where(figure.measured[window][..., None], figure.points[window], np.nan)
+def base_times(student: Figure, time_s: float, settings: ScoreSettings) -> FloatArray:
+    """(11,) s: the still moment that ends at ``time_s``, as far as the track reaches back."""
+    start = max(time_s - settings.still_s * student.slow_factor, float(student.time_s[0]))
+    return np.linspace(min(start, time_s), time_s, 11)
+
+
+def base_pose(figure: Figure, times_s: FloatArray, part: Part, settings: ScoreSettings) -> FloatArray:
+    """(K, 2) torso lengths: the part's points over the still moment ``times_s``; NaN where mostly hidden."""
+    points, _ = sample(figure, times_s, settings)
     values = relative(points, part, figure.torso_px)
-    seen = np.mean(np.isfinite(values[..., 0]), axis=0) >= 0.5
+    inside = (times_s >= figure.time_s[0]) & (times_s <= figure.time_s[-1])
+    inside[-1] = True
+    seen = np.mean(np.isfinite(values[inside][..., 0]), axis=0) >= 0.5
     result = np.full(values.shape[1:], np.nan)
     if np.any(seen):
         result[seen] = np.nanmedian(values[:, seen], axis=0)

@@ -1,0 +1,125 @@
+"""The test bed of the score studies: swings of the synthetic golfer with known truth, at the level of tracks.
+
+Nothing runs when this file is run by itself; ``score_false_alarms.py`` and ``score_planted_faults.py`` use it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from overlay import golfer
+from overlay.align import align
+from overlay.clean import clean
+from overlay.data import Comparison, PoseTrack, Position, Positions, Swing, TimeMap
+from overlay.golfer import CameraSpec, GolferSpec, Motion, NoiseSpec, simulate, truth_track
+from overlay.positions import find_swings
+from overlay.score import score
+from overlay.score.measure import CellDifference, measure_cells
+from overlay.score.parts import figure_of
+from overlay.settings.score import ScoreSettings
+from overlay.terms import PHASES, POSITION_NAMES, View
+
+RATE_HZ = 60.0
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """A motion as one camera sees it."""
+
+    motion: Motion
+    camera: CameraSpec
+    view: View
+
+
+def recorded(spec: GolferSpec, view: View, **camera: Any) -> Recorded:
+    """Simulate a golfer before a camera of this view."""
+    motion = simulate(spec)
+    return Recorded(motion, CameraSpec.for_motion(motion, view, **camera), view)
+
+
+def track_of(scene: Recorded, *, noise: NoiseSpec | None, seed: int = 0, rate_hz: float = RATE_HZ) -> PoseTrack:
+    """The joints as the pose model would hand them over, (T, 33, 2) px."""
+    return truth_track(scene.motion, scene.camera, rate_hz, noise=noise, seed=seed)
+
+
+def true_swing(scene: Recorded, track: PoseTrack) -> Swing:
+    """The swing with its true positions, trimmed as the finder trims."""
+    times = scene.motion.position_times
+    found = tuple(Position(name, times[name], 1.0) for name in POSITION_NAMES)
+    trimmed = track.between(times["address"] - 0.5, times["finish"] + 0.5)
+    hand = scene.motion.spec.handedness
+    return Swing(None, trimmed, scene.view, 1.0, hand, 1.0, Positions(found))
+
+
+def found_swing(scene: Recorded, track: PoseTrack) -> Swing:
+    """The swing as the tool finds it: cleaned, positions from the pose alone."""
+    swings = find_swings(clean(track), None, view=scene.view, handedness=scene.motion.spec.handedness)
+    true_top = scene.motion.position_times["top"]
+    return min(swings, key=lambda swing: abs((swing.positions.time("top") or 1e9) - true_top))
+
+
+def true_map(student: Recorded, reference: Recorded) -> TimeMap:
+    """The true time map: the same stage of the swing, every 10 ms."""
+    times = student.motion.position_times
+    mine = np.arange(times["address"] - 0.6, times["finish"] + 0.6, 0.01)
+    return TimeMap(mine, golfer.true_map(student.motion, reference.motion)(mine))
+
+
+def truth_cells(student: Recorded, reference: Recorded, settings: ScoreSettings) -> tuple[CellDifference, ...]:
+    """Every cell's true difference: 3D joints projected without noise at 240 frames/s, true positions, true map."""
+    one, other = (
+        figure_of(true_swing(scene, track_of(scene, noise=None, rate_hz=240.0)), settings)
+        for scene in (student, reference)
+    )
+    return measure_cells(one, other, true_map(student, reference), settings)
+
+
+def truth_multiples(cells: tuple[CellDifference, ...], settings: ScoreSettings) -> dict[tuple[str, str], float]:
+    """(phase, part) → true difference in multiples of the part's SD, the unit in which "largest" is meant."""
+    return {
+        (cell.phase, cell.part): float(np.hypot(*cell.offset)) / settings.prior_sd[cell.part]
+        for cell in cells
+        if not cell.reason
+    }
+
+
+def compare(
+    student: Recorded,
+    reference: Recorded,
+    seed: int,
+    *,
+    noise: NoiseSpec,
+    found: bool = True,
+    settings: ScoreSettings | None = None,
+) -> Comparison:
+    """One noisy comparison.
+
+    With ``found`` everything runs as for a clip from the pose track on (clean, positions, alignment); without, true
+    positions and the true map are used.
+    """
+    tracks = [track_of(scene, noise=noise, seed=2 * seed + i) for i, scene in enumerate((student, reference))]
+    if found:
+        one, other = found_swing(student, tracks[0]), found_swing(reference, tracks[1])
+        return score(one, other, align(one, other), settings=settings)
+    one, other = (true_swing(scene, clean(track)) for scene, track in zip((student, reference), tracks))
+    return score(one, other, true_map(student, reference), settings=settings)
+
+
+def with_seed(spec: GolferSpec, seed: int, variation: float = 1.0) -> GolferSpec:
+    """Another swing of the same player."""
+    return replace(spec, seed=seed, variation=variation)
+
+
+def detected(comparison: Comparison) -> list[tuple[str, str]]:
+    """(phase, part) of every difference that was detected."""
+    return [
+        (row.phase, row.part)
+        for row in comparison.differences
+        if row.words not in ("no difference detected", "not scored")
+    ]
+
+
+PHASE_NAMES = tuple(phase.name for phase in PHASES)

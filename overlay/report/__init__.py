@@ -1,0 +1,271 @@
+"""One self-contained HTML page that answers the comparison: no script, nothing loaded from elsewhere."""
+
+from __future__ import annotations
+
+import base64
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from overlay import __version__
+from overlay.arrays import Image
+from overlay.compose import ComposeOptions, Source, comparison_stills
+from overlay.compose.wording import confidence_words, headline, largest_sentence
+from overlay.data import Comparison, PhaseDifference, PhaseTiming, Swing
+from overlay.draw.panels import STEPS
+from overlay.draw.text import clean_text
+from overlay.files import write_text
+from overlay.report.curves import hand_height_and_turn
+from overlay.terms import PARTS, PHASES, POSITION_NAMES, VIEW_WORDS, words
+
+if TYPE_CHECKING:
+    from overlay.compose.stills import Row
+
+__all__ = ["report_html", "write_report"]
+
+
+def write_report(
+    comparison: Comparison,
+    out: Path,
+    *,
+    student: Source,
+    reference: Source,
+    options: ComposeOptions | None = None,
+) -> Path:
+    """Write the report as HTML, whole or not at all.
+
+    Raises
+    ------
+    InputError
+        A clip cannot be read.
+    OutputError
+        ``out`` cannot be written.
+    """
+    write_text(out, report_html(comparison, student=student, reference=reference, options=options))
+    return out
+
+
+def report_html(
+    comparison: Comparison, *, student: Source, reference: Source, options: ComposeOptions | None = None
+) -> str:
+    """The report as one HTML document. Everything that comes from files is escaped."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
+
+    options = options or ComposeOptions()
+    pane, rows = comparison_stills(
+        comparison,
+        student=student,
+        reference=reference,
+        options=options,
+        height_px=options.settings.report_still_px,
+    )
+    names = (clean_text(student.label) or "Student", clean_text(reference.label) or "Reference")
+    curves = hand_height_and_turn(comparison, names)
+    environment = Environment(
+        loader=FileSystemLoader(Path(__file__).parent),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return environment.get_template("template.html").render(
+        version=__version__,
+        names=names,
+        files=[_file_name(source) for source in (student, reference)],
+        view=VIEW_WORDS[comparison.student.view],
+        answer=headline(comparison),
+        largest=largest_sentence(comparison),
+        sharpness=comparison.sharpness,
+        tempo=[_tempo(swing) for swing in (comparison.student, comparison.reference)],
+        mirrored=comparison.student.handedness != comparison.reference.handedness,
+        stills=[_still_row(number, row, options.settings.jpeg_quality) for number, row in enumerate(rows, start=1)],
+        pane=pane,
+        drawn=[
+            name for name, source in zip(("student", "reference"), (student, reference)) if source.clip_path is None
+        ],
+        phases=[_phase(comparison, phase.name) for phase in PHASES],
+        parts=[words(part) for part in PARTS],
+        matrix=_matrix(comparison),
+        has_cm=any(row.value_cm is not None for row in comparison.differences),
+        timings=[_timing(timing) for timing in comparison.timings],
+        curves=[{"title": title, "note": note, "svg": Markup(svg)} for title, note, svg in curves],
+        marks=[
+            {"number": number, "name": words(position.name)}
+            for number, position in enumerate(comparison.student.positions.found, start=1)
+        ],
+        positions=[_position(comparison, name) for name in POSITION_NAMES],
+        uncertain=_uncertain(comparison),
+        notes=comparison.notes,
+    )
+
+
+def _file_name(source: Source) -> str:
+    return "a saved track, no pictures" if source.clip_path is None else source.clip_path.name
+
+
+def _tempo(swing: Swing) -> str:
+    return "not known" if swing.tempo_ratio is None else f"{swing.tempo_ratio:.1f} : 1"
+
+
+def data_uri(image: Image, quality: int = 84) -> str:
+    """A picture (H, W, 3) RGB as a JPEG inside an address."""
+    import cv2
+
+    done, content = cv2.imencode(
+        ".jpg", cv2.cvtColor(np.ascontiguousarray(image), cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, quality]
+    )
+    assert done
+    return "data:image/jpeg;base64," + base64.b64encode(content.tobytes()).decode("ascii")
+
+
+def _still_row(number: int, row: Row, quality: int) -> dict[str, Any]:
+    cells = []
+    for who, still in (("student", row.student), ("reference", row.reference)):
+        cells.append(
+            {
+                "who": who,
+                "uri": None if still.image is None else data_uri(still.image, quality),
+                "caption": still.caption,
+                "reason": still.reason,
+            }
+        )
+    cells.append(
+        {
+            "who": "ghost",
+            "uri": None if row.ghost is None else data_uri(row.ghost, quality),
+            "caption": "" if row.ghost is None else "reference over student",
+            "reason": row.ghost_reason,
+        }
+    )
+    return {"number": number, "name": words(row.name).capitalize(), "cells": cells}
+
+
+def _row_of(comparison: Comparison, phase: str, part: str) -> PhaseDifference | None:
+    return next((row for row in comparison.differences if (row.phase, row.part) == (phase, part)), None)
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One difference as it is printed."""
+
+    part: str
+    words: str
+    steps: int | None
+    value: str
+    interval: str
+    cm: str
+    score: str
+    score_interval: str
+    detectable: str
+    reason: str
+
+    @property
+    def dots(self) -> str:
+        """Four dots, as many filled as the word says."""
+        return "" if self.steps is None else "●" * self.steps + "○" * (4 - self.steps)
+
+
+def _cell(row: PhaseDifference | None, part: str) -> Cell:
+    if row is None:
+        return Cell(words(part), "not scored", None, "", "", "", "", "", "", "no score was made")
+    return Cell(
+        part=words(part),
+        words=row.words,
+        steps=STEPS.get(row.words),
+        value=_number(row.value, 2),
+        interval=_range(row.interval, 2),
+        cm="" if row.value_cm is None else _number(row.value_cm, 0),
+        score=_number(row.score, 0),
+        score_interval=_range(row.score_interval, 0),
+        detectable=_number(row.detectable, 2),
+        reason=row.reason,
+    )
+
+
+def _number(value: float, digits: int) -> str:
+    return f"{value:.{digits}f}" if math.isfinite(value) else ""
+
+
+def _range(values: tuple[float, float], digits: int) -> str:
+    low, high = values
+    return f"{low:.{digits}f} to {high:.{digits}f}" if math.isfinite(low) and math.isfinite(high) else ""
+
+
+def _phase(comparison: Comparison, name: str) -> dict[str, Any]:
+    cells = [_cell(_row_of(comparison, name, part), part) for part in PARTS]
+    found = [cell for cell in cells if cell.steps]
+    scored = [cell for cell in cells if cell.steps is not None]
+    if found:
+        summary = f"{len(found)} of {len(scored)} scored parts differ"
+    else:
+        summary = "no difference detected" if scored else "not scored"
+    return {"name": words(name).capitalize(), "cells": cells, "summary": summary}
+
+
+def _matrix(comparison: Comparison) -> list[dict[str, Any]]:
+    return [
+        {"part": words(part), "cells": [_cell(_row_of(comparison, phase.name, part), part) for phase in PHASES]}
+        for part in PARTS
+    ]
+
+
+def _timing(timing: PhaseTiming) -> dict[str, str]:
+    known = math.isfinite(timing.difference_ms)
+    sign = "longer" if known and timing.difference_ms > 0 else "shorter"
+    clear = known and abs(timing.difference_ms) > timing.uncertainty_ms
+    return {
+        "phase": words(timing.phase).capitalize(),
+        "student": "" if not math.isfinite(timing.student_s) else f"{1000 * timing.student_s:.0f}",
+        "reference": "" if not math.isfinite(timing.reference_s) else f"{1000 * timing.reference_s:.0f}",
+        "difference": "" if not known else f"{timing.difference_ms:+.0f}",
+        "uncertainty": "" if not math.isfinite(timing.uncertainty_ms) else f"± {timing.uncertainty_ms:.0f}",
+        "words": timing.reason or (f"{sign} than the reference" if clear else "no difference detected"),
+    }
+
+
+def _position(comparison: Comparison, name: str) -> dict[str, Any]:
+    cells = []
+    for swing in (comparison.student, comparison.reference):
+        position = swing.positions.get(name)
+        if position is None:
+            cells.append({"found": False, "time": "", "sure": "", "text": swing.positions.missing[name] or "not found"})
+        else:
+            cells.append(
+                {
+                    "found": True,
+                    "time": f"{position.time_s:.3f} s",
+                    "sure": confidence_words(position.confidence),
+                    "text": f"from {position.source}",
+                }
+            )
+    return {"name": words(name), "cells": cells}
+
+
+def filled_share(swing: Swing) -> float:
+    """Share of the joint values of the swing that were filled in by cleaning, 0–1."""
+    track = swing.pose
+    known = np.isfinite(track.points[..., 0])
+    return int(np.count_nonzero(track.filled & known)) / max(1, int(np.count_nonzero(known)))
+
+
+def _uncertain(comparison: Comparison) -> list[dict[str, str]]:
+    rows = []
+    for who, swing in (("Student", comparison.student), ("Reference", comparison.reference)):
+        text = (
+            f"filmed {VIEW_WORDS[swing.view]} ({confidence_words(swing.view_confidence)}), "
+            f"{swing.handedness}-handed ({confidence_words(swing.handedness_confidence)}). "
+            f"{filled_share(swing):.0%} of the joint values were filled in across short gaps; they are drawn hollow "
+            "and dashed and never scored."
+        )
+        hands = swing.quality.get("hands_seen")
+        if hands is not None and math.isfinite(hands):
+            text += f" The hands are seen in {hands:.0%} of the frames."
+        missing = [words(name) for name in POSITION_NAMES if swing.positions.get(name) is None]
+        if missing:
+            text += f" Not found: {', '.join(missing)}."
+        rows.append({"who": who, "text": text})
+    return rows

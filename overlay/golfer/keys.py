@@ -41,8 +41,8 @@ def base_keys() -> Keys:
         "pelvis_tilt": [(0, 20), (TOP, 19), (LALD, 18), (IMPACT, 10), (1.36, 1), (1.60, -3), (DOWN, -3), (REST, 1)],
         "pelvis_roll": [(0, -1), (TOP, -6), (LALD, 0), (IMPACT, 6), (1.36, 4), (1.60, 1), (DOWN, 1), (REST, 0)],
         "pelvis_lift": [(0, 0), (REST, 0)],
-        "lead_leg": [(0, 0.974), (SLB, 0.964), (TOP, 0.940), (0.95, 0.937), (LALD, 0.942), (IMPACT, 0.973), (SLT, 0.985),
-                     (1.36, 0.993), (1.60, 0.993), (DOWN, 0.993), (REST, 0.990)],
+        "lead_leg": [(0, 0.974), (SLB, 0.964), (TOP, 0.940), (0.95, 0.937), (LALD, 0.942), (IMPACT, 0.973),
+                     (SLT, 0.985), (1.36, 0.993), (1.60, 0.993), (DOWN, 0.993), (REST, 0.990)],
         "lead_knee_out": [(0, 0.25), (TOP, 0.55), (LALD, 0.35), (IMPACT, 0.3), (1.60, 0.35), (DOWN, 0.35), (REST, 0.3)],
         "trail_knee_out": [(0, 0.25), (TOP, 0.25), (LALD, 0.45), (IMPACT, 0.75), (1.60, 0.9), (DOWN, 0.9), (REST, 0.9)],
         "lead_foot_turn": [(0, 0), (IMPACT, 0), (1.60, 6), (DOWN, 6), (REST, 6)],
@@ -135,6 +135,8 @@ def apply_faults(keys: Keys, spec: GolferSpec) -> None:
     """Plant the faults."""
     size = spec.fault("sway")
     bump(keys, "pelvis_x", {0.0: 0.0, 0.32: 0.7, 0.66: 1.0, TOP: 0.9, LALD: 0.3, IMPACT: 0.0}, -0.09 * size)
+    # The upper body follows the pelvis half-way, as a swaying player's does.
+    bump(keys, "lean", {0.0: 0.0, SLB: 0.8, TOP: 0.9, LALD: 0.3, IMPACT: 0.0}, 5.0 * size)
     size = spec.fault("over_the_top")
     bump(keys, "arm_y", {TOP: 0.0, 0.93: 0.55, LALD: 1.0, SLD: 0.55, IMPACT: 0.0}, 0.17 * size)
     bump(keys, "delta", {TOP: 0.0, 0.93: 0.6, LALD: 1.0, SLD: 0.6, IMPACT: 0.0}, -14.0 * size)
@@ -145,6 +147,7 @@ def apply_faults(keys: Keys, spec: GolferSpec) -> None:
     bump(keys, "lean", {0.0: 0.0, SLB: 0.5, TOP: 1.0, LALD: 0.4, IMPACT: 0.0}, 14.0 * size)
     size = spec.fault("flat_shoulder_turn")
     bump(keys, "thorax_tilt", {0.0: 0.0, SLB: 0.5, LAL: 0.8, TOP: 1.0, LALD: 0.6, IMPACT: 0.0}, 20.0 * size)
+    bump(keys, "arm_z", {LAL: 0.0, 0.75: 0.8, TOP: 1.0, 0.93: 0.8, LALD: 0.0}, -0.12 * size)
     size = spec.fault("across_the_line") - spec.fault("laid_off")
     bump(keys, "delta", {LAL: 0.0, 0.75: 0.6, TOP: 1.0, 0.93: 0.8, LALD: 0.0}, -25.0 * size)
     size = spec.fault("posture_loss")

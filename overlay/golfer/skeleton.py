@@ -217,12 +217,14 @@ def pose(v: Values, build: Build) -> dict[str, FloatArray]:
         out[f"{side}_hip"] = hip
         out[f"{side}_knee"] = two_bone(hip, out[f"{side}_ankle"], lengths["thigh"], lengths["shank"], pole)
 
+    # A tilt of the chest about its own front is a matter of the shoulders: the spine's line stays.
+    spine = about_axis(v["bend"], v["lean"], v["thorax_turn"], zero)[..., 2]
     chest = about_axis(v["bend"], v["lean"], v["thorax_turn"], v["thorax_tilt"])
     out["thorax_axes"] = chest
     # The loin bends between pelvis and chest, the chest itself does not.
-    low = unit(0.35 * pelvis_axes[..., 2] + 0.65 * chest[..., 2])
+    low = unit(0.35 * pelvis_axes[..., 2] + 0.65 * spine)
     out["thorax"] = pelvis + 0.45 * lengths["trunk"] * low
-    out["neck"] = out["thorax"] + 0.55 * lengths["trunk"] * chest[..., 2]
+    out["neck"] = out["thorax"] + 0.55 * lengths["trunk"] * spine
     half_width = 0.5 * lengths["shoulder_width"]
     for side, sign in (("lead", 1.0), ("trail", -1.0)):
         forward = np.radians(v[f"{side}_protract"])[:, None]
@@ -235,7 +237,7 @@ def pose(v: Values, build: Build) -> dict[str, FloatArray]:
 
     head = yaw_pitch_roll(v["head_turn"], v["head_pitch"], v["head_roll"])
     out["head_axes"] = head
-    out["head"] = out["neck"] + lengths["neck_to_head"] * unit(0.55 * chest[..., 2] + 0.45 * head[..., 2])
+    out["head"] = out["neck"] + lengths["neck_to_head"] * unit(0.55 * spine + 0.45 * head[..., 2])
 
     shaft = shaft_direction(v["psi"], v["delta"], build.plane_deg)
     middle = _hands(v, build, out["lead_shoulder"], out["trail_shoulder"], shaft)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from overlay.arrays import FloatArray
-from overlay.data import ClubTrack, PoseTrack
+from overlay.data import ClubState, ClubTrack, PoseTrack
 from overlay.errors import InputError
 from overlay.golfer.camera import CameraSpec
 from overlay.golfer.motion import Motion
@@ -181,7 +181,7 @@ def truth_track(
 def _check_hands(motion: Motion, camera: CameraSpec) -> None:
     if camera.handedness != motion.spec.handedness:
         raise InputError(
-            f"The camera is set up for a {camera.handedness}-handed player, this one is {motion.spec.handedness}-handed.",
+            f"The camera is set up for a {camera.handedness}-handed player, not a {motion.spec.handedness}-handed one.",
             "Use CameraSpec.for_motion, or give the camera the player's handedness.",
         )
 
@@ -213,7 +213,7 @@ def track_of_state(
             picture, visibility, hidden, state, times, torso, noise, seed, impacts_s, camera, lead
         )
         log.append(f"synthetic pose errors, seed {seed}")
-    gone = ~np.isfinite(picture).all(axis=-1)
+    gone = np.any(np.isnan(picture), axis=-1, keepdims=True)[..., 0]
     picture = np.where(gone[..., None], np.nan, picture)
     visibility = np.where(gone, 0.0, visibility)
     depth = np.where(gone, np.nan, depth)
@@ -303,7 +303,7 @@ def _spoil(
             for start in rng.uniform(times[0], times[-1], rng.poisson(noise.dropout * span / length_s)):
                 run = rng.uniform(1 / 30, 3 / 30)
                 lost = np.flatnonzero((times >= start) & (times < start + run))
-                out[np.ix_(lost, arm)] = np.nan
+                out[lost[:, None], arm] = np.nan
     if camera.view == "dtl":
         for impact in impacts_s:
             if rng.uniform() < noise.hip_swap:
@@ -311,7 +311,9 @@ def _spoil(
                 stop = min(start + rng.uniform(0.03, 0.12), impact + 0.30)
                 swap = (times >= start) & (times <= stop)
                 left, right = INDEX["left_hip"], INDEX["right_hip"]
-                out[np.ix_(swap, [left, right])] = out[np.ix_(swap, [right, left])]
+                held = out[swap, left].copy()
+                out[swap, left] = out[swap, right]
+                out[swap, right] = held
     return out, visibility
 
 
@@ -334,10 +336,12 @@ def true_club(motion: Motion, camera: CameraSpec, times_s: FloatArray) -> ClubTr
     grip = camera.project(state["grip"], times)
     head = camera.project(state["club_head"], times)
     gap = head - grip
+    measured: ClubState = "measured"
+    states = (measured,) * len(times)
     return ClubTrack(
         time_s=times,
         grip=grip,
         angle_deg=np.degrees(np.arctan2(gap[:, 1], gap[:, 0])),
         length_px=np.linalg.norm(gap, axis=-1),
-        state=("measured",) * len(times),
+        state=states,
     )

@@ -20,3 +20,6 @@ class GolferSettings:
     hands_out_at_impact_m: float = setting(
         0.09, "m", "hands pass higher and further out at impact than at address, common practice"
     )
+    least_fold_deg: float = setting(
+        9.0, "deg", "between lead arm and shaft at impact seen down the line when a fault puts the ball out of reach"
+    )

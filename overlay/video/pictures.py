@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from fractions import Fraction
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
 
 from overlay.arrays import Image
 from overlay.errors import DataError, InputError, OutputError
-from overlay.files import atomic_path
+from overlay.files import write_bytes
 from overlay.settings.video import WriterSettings
 
 
@@ -38,10 +39,9 @@ def write_png(path: Path | str, image: Image) -> None:
     """
     import imageio.v3 as iio
 
-    image = _checked(image)
-    with atomic_path(Path(path)) as temporary:
-        # Level 3 is half the time of the default 6 and a few per cent larger on drawn pictures.
-        iio.imwrite(temporary, image, plugin="pillow", extension=".png", compress_level=3)
+    # Level 3 is half the time of the default 6 and a few per cent larger on drawn pictures.
+    content = iio.imwrite("<bytes>", _checked(image), plugin="pillow", extension=".png", compress_level=3)
+    write_bytes(Path(path), content)
 
 
 def write_gif(
@@ -70,15 +70,17 @@ def write_gif(
     settings = settings or WriterSettings()
     if not math.isfinite(float(rate)) or not 0 < rate <= settings.max_rate:
         raise DataError(f"A rate of {rate} pictures per second is not possible.", "Give a rate above 0, e.g. 15.")
-    with atomic_path(Path(path)) as temporary:
-        delays_ms: list[int] = []
-        with iio.imopen(temporary, "w", plugin="pillow", extension=".gif") as opened:
-            for image, delay_cs in _on_grid(images, Fraction(rate), settings.gif_least_delay_cs):
-                delays_ms.append(delay_cs * 10)
-                # The encoder keeps what it is given until the end: 256 colours a picture take a third of the memory.
-                opened.write(image, bits=8, duration=delays_ms, loop=0)
-        if not delays_ms:
-            raise OutputError(f"No picture was given for {path}.", "Check that the clip has frames.")
+    # In memory first: the encoder tries again to finish a file it was stopped in.
+    content = BytesIO()
+    delays_ms: list[int] = []
+    with iio.imopen(content, "w", plugin="pillow", extension=".gif") as opened:
+        for image, delay_cs in _on_grid(images, Fraction(rate), settings.gif_least_delay_cs):
+            delays_ms.append(delay_cs * 10)
+            # The encoder keeps what it is given until the end: 256 colours a picture take a third of the memory.
+            opened.write(image, bits=8, duration=delays_ms if len(delays_ms) > 1 else delays_ms[0], loop=0)
+    if not delays_ms:
+        raise OutputError(f"No picture was given for {path}.", "Check that the clip has frames.")
+    write_bytes(Path(path), content.getvalue())
 
 
 def _on_grid(images: Iterable[Image], rate: Fraction, least_cs: int) -> Iterator[tuple[Image, int]]:

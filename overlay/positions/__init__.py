@@ -131,15 +131,15 @@ def _is_strike(signals: BodySignals, sweep: Pass, settings: PositionSettings) ->
         return False
     # Arms that come down and go up without the body turning (shading the eyes, a club lifted to the shoulder).
     turned = sweep.turned >= settings.turned
-    # A strike made of bridged gaps is a guess.
-    hidden = float(np.mean(signals.trust[sweep.first : sweep.last + 1] <= 0.0))
-    if hidden > settings.most_hidden:
-        return False
     half = (height[sweep.low] + height[sweep.first]) / 2
     down = sweep.first + np.flatnonzero(height[sweep.first : sweep.low + 1] > half)[-1]
     rising = np.flatnonzero(height[sweep.low : sweep.last + 1] > half)
     if not len(rising):
         return turned and cut_off
+    # A strike made of bridged gaps is a guess.
+    hidden = float(np.mean(signals.trust[sweep.first : sweep.low + int(rising[0]) + 1] <= 0.0))
+    if hidden > settings.most_hidden:
+        return False
     fall_s = signals.time_s[sweep.low] - signals.time_s[down]
     rise_s = signals.time_s[sweep.low + rising[0]] - signals.time_s[sweep.low]
     ratio = fall_s / max(rise_s, 1e-6)
@@ -280,6 +280,8 @@ def _swing(
     last_s = times.get("finish", float(signals.time_s[-1]))
     pose = track.between(max(start_s, first_s - margin_s), min(stop_s, last_s + margin_s))
     notes = _notes(positions.times(), slow, clip, rehearsals, seen, settings)
+    if "clip_end" in cues and "finish" in positions.times():
+        notes = (*notes, "The recording ends while the finish is still held; its last frame is taken as the finish.")
     lengths = body_height(pose)
     at_address = lengths[np.argmin(np.abs(pose.time_s - first_s))] if len(pose) else float("nan")
     return Swing(

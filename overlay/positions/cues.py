@@ -7,6 +7,8 @@ the calibration's business (``overlay.positions.calibration``).
 
 from __future__ import annotations
 
+import warnings
+
 import numpy as np
 
 from overlay.arrays import FloatArray
@@ -27,6 +29,9 @@ MOVED_LEVELS = (0.04, 0.08, 0.15, 0.30, 0.50)
 
 QUIET_LEVELS = (0.05, 0.10, 0.20, 0.35)
 """Shares of the mean backswing (for the finish: peak) hand speed at which stillness is timed."""
+
+DEPARTURE_POWERS = (1.5, 2.0, 3.0)
+"""How the body's way may grow with time where a movement begins: 2 is a constant acceleration."""
 
 RELAX_LEVELS = (0.06, 0.12, 0.25)
 """Distances from the held end position, torso lengths, at which the relaxing is timed."""
@@ -131,6 +136,58 @@ def passage_cues(
     return cues
 
 
+def departure(signals: SwingSignals, still_s: float, leave_s: float, moved_s: float) -> dict[float, float]:
+    """When the whole body begins to leave a still posture, for each assumed power of the movement's start.
+
+    Every joint's way from its still place to its place at ``moved_s`` is known, so the share of that way it has gone
+    is measured by projection, over all joints at once: far less noisy than the hands alone. A still stretch followed
+    by a power of time is then fitted to that share by least squares over all frames from ``still_s`` to ``moved_s``.
+
+    Parameters
+    ----------
+    still_s, leave_s : float
+        A stretch in which the body is still.
+    moved_s : float
+        When the movement is well under way.
+
+    Returns
+    -------
+    dict
+        Power → time of departure, s; NaN where it cannot be fitted.
+    """
+    time_s, body = signals.frame_time_s, signals.body
+    unit = signals.downswing_s
+    nothing = dict.fromkeys(DEPARTURE_POWERS, float("nan"))
+    before = (time_s >= still_s - 1e-9) & (time_s <= leave_s + 1e-9)
+    after = np.abs(time_s - moved_s) <= max(0.12 * unit, 0.6 * signals.frame_s)
+    fitted = (time_s >= still_s - 1e-9) & (time_s <= moved_s + 1e-9)
+    if before.sum() < 2 or not after.any() or fitted.sum() < 5:
+        return nothing
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # a joint never seen has no mean
+        place, target = np.nanmedian(body[before], axis=0), np.nanmean(body[after], axis=0)
+    way = np.nan_to_num(target - place)
+    offset = body[fitted] - place
+    usable = np.isfinite(offset) & (way != 0)
+    length = np.sum(np.where(usable, way**2, 0.0), axis=(1, 2))
+    share = np.sum(np.where(usable, offset * way, 0.0), axis=(1, 2)) / np.maximum(length, 1e-12)
+    seen = length > 0.3 * np.sum(way**2)
+    times, share = time_s[fitted][seen], share[seen]
+    if len(times) < 5:
+        return nothing
+    starts = np.linspace(times[0], times[-1] - 0.1 * (times[-1] - times[0]), 120)
+    found = {}
+    for power in DEPARTURE_POWERS:
+        shape = np.maximum(times[None, :] - starts[:, None], 0.0) ** power
+        # Closed-form least squares of base + factor × shape for every start at once.
+        centred = shape - shape.mean(axis=1, keepdims=True)
+        energy = np.maximum(np.sum(centred**2, axis=1), 1e-30)
+        explained = (centred @ (share - share.mean())) ** 2 / energy
+        best = int(np.argmax(explained))
+        found[power] = vertex(starts, explained, best) if 0 < best < len(starts) - 1 else float("nan")
+    return found
+
+
 def address_cues(
     signals: SwingSignals, top_s: float, impact_s: float, settings: PositionSettings
 ) -> tuple[dict[str, float], str]:
@@ -170,6 +227,11 @@ def address_cues(
         cues[f"quiet_{round(100 * share):02d}"] = crossing(
             time_s, signals.speed, share * travel, first, lift, last=True
         )
+    for level in (0.20, 0.40):
+        moved = crossing(time_s, distance, level, leave, top, last=False)
+        if not np.isnan(moved):
+            fits = departure(signals, float(time_s[first]), float(time_s[leave]), moved)
+            cues.update({f"depart_{level:.1f}_{power:.1f}": value for power, value in fits.items()})
     if cut and leave * step_s < settings.still_at_edge_s and float(signals.speed[0]) > settings.still_speed * travel:
         return {}, "the clip starts after the swing has begun"
     return cues, ""
@@ -184,20 +246,26 @@ def finish_cues(signals: SwingSignals, impact_s: float, settings: PositionSettin
     time_s, unit = signals.time_s, signals.downswing_s
     low = signals.index(impact_s)
     begin = signals.index(impact_s + 0.6 * unit)
-    peak = float(np.max(signals.speed[max(0, low - int(unit / (time_s[1] - time_s[0]))) : low + 1]))
-    calm = np.flatnonzero(signals.body_speed[begin:] < settings.held_speed * peak) + begin
-    high = signals.height[low] + 0.35 * (float(np.max(signals.height[low:])) - signals.height[low])
-    calm = calm[signals.height[calm] > high]
+    peak = float(np.max(signals.speed[signals.index(impact_s - unit) : low + 1]))
+    bottom = signals.height[low]
+    crest = low + int(np.argmax(signals.height[low : signals.index(impact_s + 4 * unit) + 1]))
+    lowered = np.flatnonzero(signals.height[crest:] < bottom + 0.35 * (signals.height[crest] - bottom))
+    end = crest + int(lowered[0]) if len(lowered) else len(time_s) - 1
+    calm = np.array([], np.int64)
+    for share in (settings.held_speed, 2 * settings.held_speed):
+        calm = np.flatnonzero(signals.body_speed[begin : end + 1] < share * peak) + begin
+        if len(calm):
+            break
     if not len(calm):
-        if signals.ends_with_clip:
+        if signals.ends_with_clip and end == len(time_s) - 1:
             return {}, "the clip ends before the finish is held"
         return {}, "the end position is not held"
     rest = int(calm[0])
-    # The held place: where the hands are slowest within the next downswing or two.
-    stop = min(len(time_s) - 1, rest + int(2.5 * unit / (time_s[1] - time_s[0])))
+    # The held place: where the body is slowest within the next downswings.
+    stop = min(end, signals.index(time_s[rest] + 2.5 * unit))
     held = rest + int(np.argmin(signals.body_speed[rest : stop + 1]))
     cues: dict[str, float] = {"rest": float(time_s[rest]), "held": float(time_s[held])}
-    width = max(2, int(0.15 * unit / (time_s[1] - time_s[0])))
+    width = max(2, int(0.15 * unit / signals.step_s))
     place = np.median(signals.hands[max(rest, held - width) : held + width + 1], axis=0)
     distance = np.linalg.norm(signals.hands - place, axis=1)
     leave = crossing(time_s, distance, settings.relaxed * 2, held, len(time_s) - 1, last=False)
@@ -207,6 +275,12 @@ def finish_cues(signals: SwingSignals, impact_s: float, settings: PositionSettin
     out = signals.index(leave)
     for level in RELAX_LEVELS:
         cues[f"relax_{round(100 * level):02d}"] = crossing(time_s, distance, level, held, out + 1, last=True)
+    still = max(time_s[rest], time_s[held] - unit)
+    for level in (0.15, 0.35):
+        moved = crossing(time_s, distance, level, held, len(time_s) - 1, last=False)
+        if not np.isnan(moved):
+            fits = departure(signals, float(still), float(time_s[held]), moved)
+            cues.update({f"let_go_{level:.2f}_{power:.1f}": value for power, value in fits.items()})
     for share in QUIET_LEVELS:
         cues[f"hold_quiet_{round(100 * share):02d}"] = crossing(
             time_s, signals.body_speed, share * peak / 2, held, out, last=True

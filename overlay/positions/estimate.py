@@ -22,17 +22,20 @@ from overlay.positions.fusion import Candidate
 from overlay.positions.signals import SwingSignals
 
 RULES: dict[str, tuple[tuple[str, ...], float]] = {
-    "address": (("quiet_10", "leave"), 0.30),
-    "shaft_level_back": (("back_rise_20",), 0.40),
+    "address": (("depart_0.4_2.0", "quiet_10", "leave"), 0.25),
+    "shaft_level_back": (("back_rise_10", "back_rise_20"), 0.40),
     "lead_arm_level_back": (("back_arm_p00", "back_rise_75"), 0.25),
     "top": (("top_anchor",), 0.20),
     "lead_arm_level_down": (("down_arm_p00", "down_rise_75"), 0.15),
-    "shaft_level_down": (("down_rise_20",), 0.12),
+    "shaft_level_down": (("down_rise_10", "down_rise_20"), 0.12),
     "impact": (("low_height", "low_arm", "fast"), 0.10),
     "shaft_level_through": (("through_rise_20",), 0.20),
-    "finish": (("relax_06", "clip_end"), 0.60),
+    "finish": (("let_go_0.35_2.0", "relax_06"), 0.50),
 }
 """Without calibration: the first of these cues that is there, and its standard deviation in downswings."""
+
+HELD_TO_THE_END = 0.10
+"""Standard deviation, downswings, of a finish that is still held when the recording stops."""
 
 ANCHORS: dict[str, str] = {
     name: "top" if name in ("address", "shaft_level_back", "lead_arm_level_back", "top") else "low" for name in RULES
@@ -120,6 +123,9 @@ def candidate(
         Tells how well the hands are seen around the moment: poorly seen or hidden hands make it less sure, and a
         quarter of the frame spacing always counts, since smoothing cannot invent what lies between frames.
     """
+    if name == "finish" and not math.isnan(cues.get("clip_end", math.nan)):
+        # Still held when the recording stops: the last frame is the last one that shows it.
+        return Candidate(name, cues["clip_end"], math.hypot(HELD_TO_THE_END * unit_s, signals.frame_s / 4), "pose")
     calibration = calibrations().get((view, name))
     anchor_s = anchors[ANCHORS[name]]
     if calibration is None:

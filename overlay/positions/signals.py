@@ -19,6 +19,18 @@ from overlay.kinematics import hand_path, interpolated, midpoint, torso_lengths
 from overlay.landmarks import INDEX
 from overlay.settings.positions import PositionSettings
 
+BODY: tuple[str, ...] = (
+    "nose",
+    "left_ear",
+    "right_ear",
+    *(
+        f"{side}_{joint}"
+        for joint in ("shoulder", "elbow", "wrist", "index", "pinky", "thumb", "hip", "knee")
+        for side in ("left", "right")
+    ),
+)
+"""Joints that move when the body starts or stops; feet hardly do."""
+
 Fine = Callable[[FloatArray], FloatArray]
 
 
@@ -48,6 +60,10 @@ class SwingSignals:
         How well the hands are seen, 0–1.
     gap_s : (G,) float
         Length of the stretch without hands that a time lies in, 0 where they are seen.
+    frame_time_s : (F,) float
+        The window's frames as filmed.
+    body : (F, K, 2) float
+        Joints of arms, trunk and head at the frames, the axes of ``hands``; NaN where not seen.
     scale_px : float
     frame_s : float
         Median spacing of the frames.
@@ -69,6 +85,8 @@ class SwingSignals:
     body_speed: FloatArray
     seen: FloatArray
     gap_s: FloatArray
+    frame_time_s: FloatArray
+    body: FloatArray
     scale_px: float
     frame_s: float
     downswing_s: float
@@ -149,6 +167,8 @@ def swing_signals(
         body_speed=np.nanmean(np.stack(body), axis=0),
         seen=np.interp(grid, time_s, path.trust[keep]),
         gap_s=_gaps(np.isfinite(path.points[keep, 0]) & (path.trust[keep] > 0), time_s, grid),
+        frame_time_s=time_s,
+        body=(track.points[keep][:, [INDEX[name] for name in BODY]] - origin) / scale * np.array([1.0, -1.0]),
         scale_px=scale,
         frame_s=frame_s,
         downswing_s=downswing_s,

@@ -100,7 +100,7 @@ def score(
             max((row.cell.n_reference for row in scored), default=1),
             settings,
         ),
-        (*_notes(mine, theirs, settings), *setup_notes(setup)),
+        (*_notes(mine, theirs, time_map, settings), *setup_notes(setup)),
         None if first is None else first[1],
         None if largest is None else largest[1],
         setup,
@@ -221,7 +221,7 @@ def sharpness_sentence(n_student: int, n_reference: int, settings: ScoreSettings
     return sentence + "."
 
 
-def _notes(student: Figure, reference: Figure, settings: ScoreSettings) -> tuple[str, ...]:
+def _notes(student: Figure, reference: Figure, time_map: TimeMap, settings: ScoreSettings) -> tuple[str, ...]:
     notes = []
     anchor = anchor_position(student, reference)
     if anchor not in (None, "address"):
@@ -229,5 +229,25 @@ def _notes(student: Figure, reference: Figure, settings: ScoreSettings) -> tuple
             f"Address was not found in both swings: movement is measured from {words(anchor or '')}, where the poses "
             "count as equal."
         )
+    notes.extend(_disagreements(student, reference, time_map, settings))
     notes.extend(camera_note(figure, who, settings) for figure, who in ((student, "student"), (reference, "reference")))
     return tuple(note for note in notes if note)
+
+
+def _disagreements(student: Figure, reference: Figure, time_map: TimeMap, settings: ScoreSettings) -> tuple[str, ...]:
+    """Where a position and the alignment contradict each other; address and finish are vague and left out."""
+    apart = {}
+    for name, time_s in student.positions.times().items():
+        other = reference.positions.time(name)
+        if other is None or name in ("address", "finish"):
+            continue
+        gap_s = abs(float(time_map.to_reference(time_s)) - other) / reference.slow_factor
+        if gap_s > settings.map_disagreement_s:
+            apart[name] = gap_s
+    if not apart:
+        return ()
+    said = ", ".join(f"{words(name)} ({1000 * gap_s:.0f} ms)" for name, gap_s in apart.items())
+    return (
+        f"Positions and alignment do not agree at {said}: the phases beside are compared as the alignment maps them, "
+        "and their times are less sure.",
+    )

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from overlay.data import PhaseTiming, Swing
+from overlay.data import PhaseTiming, Position, Swing
 from overlay.settings.score import ScoreSettings
 from overlay.terms import PHASES, Phase, words
 
@@ -37,18 +37,30 @@ def speed_doubt(swing: Swing, who: str, settings: ScoreSettings) -> str:
     return ""
 
 
+def position_sd_s(swing: Swing, position: Position, settings: ScoreSettings) -> float:
+    """SD of a position's time, real seconds.
+
+    Its confidence is the chance that it lies within the tolerance of the event rule (address → impact ÷ 30, not finer
+    than a frame); for a normal error that fixes the SD. A time read off frames is besides uniform over one: width/√12.
+    """
+    from scipy.special import ndtri
+
+    frame_s = float(np.median(np.diff(swing.pose.time_s))) / swing.slow_factor if len(swing.pose) > 1 else 0.0
+    address, impact = swing.positions.time("address"), swing.positions.time("impact")
+    known = address is not None and impact is not None
+    swing_s = (impact - address) / swing.slow_factor if known else settings.typical_swing_s  # type: ignore[operator]
+    tolerance_s = max(frame_s, settings.position_tolerance * swing_s)
+    chance = min(max(position.confidence, 0.05), 0.999)
+    return math.hypot(tolerance_s / float(ndtri((1 + chance) / 2)), frame_s / math.sqrt(12))
+
+
 def _duration(swing: Swing, phase: Phase, settings: ScoreSettings) -> tuple[float, float]:
     """Real seconds and their SD; NaN when a position is missing."""
     start, end = swing.positions.get(phase.start), swing.positions.get(phase.end)
     if start is None or end is None:
         return float("nan"), float("nan")
-    frame_s = float(np.median(np.diff(swing.pose.time_s))) if len(swing.pose) > 1 else 0.0
-    variance = 0.0
-    for position in (start, end):
-        found = settings.position_sd_s / max(position.confidence, 0.1)
-        # A time known to the frame alone is uniform over it: SD = width/√12.
-        variance += found**2 + (frame_s / swing.slow_factor) ** 2 / 12
-    return (end.time_s - start.time_s) / swing.slow_factor, math.sqrt(variance)
+    sd = math.hypot(position_sd_s(swing, start, settings), position_sd_s(swing, end, settings))
+    return (end.time_s - start.time_s) / swing.slow_factor, sd
 
 
 def phase_timings(student: Swing, reference: Swing, settings: ScoreSettings) -> tuple[PhaseTiming, ...]:

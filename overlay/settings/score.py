@@ -12,15 +12,15 @@ from overlay.settings import setting
 # and pose noise together. See docs/scores.md, "Noise".
 PRIOR_SD: Mapping[str, float] = MappingProxyType(
     {
-        "hands": 0.035,
+        "hands": 0.03,
         "lead_arm": 0.035,
         "trail_arm": 0.035,
-        "shoulders": 0.035,
-        "head": 0.03,
-        "spine": 0.03,
-        "pelvis": 0.025,
-        "lead_leg": 0.03,
-        "trail_leg": 0.03,
+        "shoulders": 0.03,
+        "head": 0.04,
+        "spine": 0.025,
+        "pelvis": 0.015,
+        "lead_leg": 0.02,
+        "trail_leg": 0.02,
     }
 )
 
@@ -34,7 +34,9 @@ class ScoreSettings:
         default_factory=lambda: PRIOR_SD,
         metadata={"unit": "torso", "reason": "between two swings of one player; trials gave 0.035"},
     )
-    prior_df: float = setting(8.0, "count", "trials: how far the noise of one clip strays from the typical one")
+    prior_df: float = setting(
+        12.0, "count", "how far one player's spread strays from the typical one; docs/scores.md, Noise"
+    )
     level: float = setting(0.05, "fraction", "expected share of false findings in one table; common practice")
     interval: float = setting(0.95, "fraction", "common practice")
     score_half: float = setting(0.20, "torso", "difference that scores 50; 100·2^(−(E/0.20)²)")
@@ -50,14 +52,18 @@ class ScoreSettings:
     proportion_slack: float = setting(
         0.03, "fraction", "arm lengths of the two players closer than this count as equal: error of the estimate"
     )
-    position_sd_s: float = setting(
-        0.008, "s", "time error of a position of confidence 1, beside the frame interval; divided by the confidence"
+    position_tolerance: float = setting(
+        1 / 30, "fraction", "of address → impact: what a position's confidence is the chance of (GolfDB's event rule)"
     )
+    typical_swing_s: float = setting(1.14, "s", "address to impact, median of real-time clips (GolfDB labels)")
     min_tempo: float = setting(2.0, "ratio", "tempo ratios outside 2–6 mean slow motion or a speed ramp")
     max_tempo: float = setting(6.0, "ratio", "tempo ratios outside 2–6 mean slow motion or a speed ramp")
     max_backswing_s: float = setting(2.0, "s", "address to top; 5–95 % of real-time clips 0.67–1.40 s (GolfDB labels)")
     min_backswing_s: float = setting(0.4, "s", "address to top; 5–95 % of real-time clips 0.67–1.40 s (GolfDB labels)")
     max_downswing_s: float = setting(0.5, "s", "top to impact; 5–95 % of real-time clips 0.20–0.30 s (GolfDB labels)")
+    map_disagreement_s: float = setting(
+        0.1, "s", "alignment against a position: beyond the errors of both (p95 of each about 40–60 ms) a note is due"
+    )
     typical_downswing_s: float = setting(0.27, "s", "median of real-time clips (GolfDB labels)")
     torso_of_stature: float = setting(0.288, "fraction", "shoulder .818 − hip .530 of stature, Drillis & Contini 1966")
     leg_of_stature: float = setting(0.491, "fraction", "hip .530 − ankle .039 of stature, Drillis & Contini 1966")

@@ -9,7 +9,7 @@ from overlay import stats
 from overlay.score import sharpness_sentence
 from overlay.settings.score import ScoreSettings
 
-SD, TRUE, PRIOR_DF = 0.035, 0.10, 8
+SD, TRUE, PRIOR_DF = 0.035, 0.10, 8.0
 
 
 def simulated_chance(n: int, m: int, trials: int = 40_000) -> float:
@@ -36,7 +36,7 @@ def test_chance_to_see_a_tenth_of_a_torso(n: int, m: int, trial_value: float) ->
 
 
 def test_the_sentence_carries_these_numbers() -> None:
-    settings = ScoreSettings(prior_sd={"hands": SD})
+    settings = ScoreSettings(prior_sd={"hands": SD}, prior_df=PRIOR_DF)
     assert "shows in 22 % of such comparisons" in sharpness_sentence(1, 1, settings)
     assert "97 %" in sharpness_sentence(1, 1, settings)
     assert "shows in 51 % of such comparisons" in sharpness_sentence(1, 5, settings)

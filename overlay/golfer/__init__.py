@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from overlay.golfer.camera import CameraSpec
 from overlay.golfer.motion import BONES, JOINTS, Motion, Posture, simulate, true_map
+from overlay.golfer.recording import Act, Recording, record
 from overlay.golfer.spec import FAULTS, BodySpec, GolferSpec, StyleSpec, TempoSpec
 from overlay.golfer.tracks import NoiseSpec, true_club, truth_track
 
@@ -22,14 +23,17 @@ __all__ = [
     "FAULTS",
     "JOINTS",
     "LOOKS",
+    "Act",
     "BodySpec",
     "CameraSpec",
     "GolferSpec",
     "Motion",
     "NoiseSpec",
     "Posture",
+    "Recording",
     "StyleSpec",
     "TempoSpec",
+    "record",
     "render_clip",
     "render_frame",
     "simulate",

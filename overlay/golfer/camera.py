@@ -98,7 +98,7 @@ class CameraSpec:
             "handedness": motion.spec.handedness,
             "hand_line_m": float(at["grip"][0, 1]),
             "height_m": float(np.clip(at["grip"][0, 2], 0.6, 0.95)),
-            "distance_m": 3.8 if view == "dtl" else 4.2,
+            "distance_m": (3.8 if view == "dtl" else 4.2) + (0.3 if motion.spec.club == "driver" else 0.0),
         }
         return cls(**(chosen | changes))
 

@@ -114,6 +114,7 @@ def refine(keys: Keys, name: str, times: tuple[float, ...]) -> None:
 def apply_style(keys: Keys, spec: GolferSpec) -> None:
     """Shift the keys by what the style and the club ask for."""
     s = spec.style
+    upright = 5.0 if spec.club == "driver" else 1.0  # a longer club is swung standing taller
     back = {0.0: 0.0, SLB: 0.5, 0.75: 1.0, TOP: 1.0, 0.93: 0.9, LALD: 0.5, IMPACT: 0.0}
     at_top = {LAL: 0.0, 0.75: 0.8, TOP: 1.0, 0.93: 0.8, LALD: 0.0}
     bump(keys, "thorax_turn", back, s.shoulder_turn_deg)
@@ -123,7 +124,7 @@ def apply_style(keys: Keys, spec: GolferSpec) -> None:
     bump(keys, "psi", at_top, s.shaft_top_deg)
     bump(keys, "delta", {0.0: 0.0, LAL: 1.0, TOP: 0.5, LALD: 1.0, IMPACT: 0.0}, -s.plane_deg)
     for name, share in (("bend", 1.0), ("pelvis_tilt", 0.6)):
-        bump(keys, name, {-9.0: 1.0, IMPACT: 1.0, 1.36: 0.3, 1.6: 0.0}, share * s.forward_bend_deg)
+        bump(keys, name, {-9.0: 1.0, IMPACT: 1.0, 1.36: 0.3, 1.6: 0.0}, share * (s.forward_bend_deg - upright))
     bump(keys, "lead_leg", {-9.0: 1.0, LALD: 1.0, IMPACT: 0.25, SLT: 0.0}, -0.0022 * s.knee_flex_deg)
     bump(keys, "pelvis_x", {TOP: 0.0, LALD: 0.8, IMPACT: 1.0, DOWN: 1.0, REST: 1.0}, s.shift_m)
     bump(keys, "psi", {0.93: 0.3, LALD: 0.8, SLD: 0.5, IMPACT: 0.0}, s.lag_deg)

@@ -131,6 +131,16 @@ class Motion:
         return self._mirror(self._ball)
 
     @property
+    def build(self) -> skeleton.Build:
+        """Lengths that do not change over the swing."""
+        return self._build
+
+    @property
+    def impacts_s(self) -> tuple[float, ...]:
+        """Times of all strikes."""
+        return (self.position_times["impact"],)
+
+    @property
     def hand_line_m(self) -> float:
         """Y of the hands at address: where a down-the-line camera stands."""
         return float(self.state(np.array([self.position_times["address"]]))["grip"][0, 1])
@@ -182,6 +192,12 @@ class Motion:
 
         return Motion(self.spec, self._curves, self._build, self._ball, self._events, duration_s, new_phase, new_time)
 
+    def values(self, times_s: FloatArray) -> dict[str, FloatArray]:
+        """The movement values behind the posture, in the terms of a right-hander: name → (T,)."""
+        values = values_at(self._curves, self.phase(times_s), self.spec)
+        values["plane"] = np.full(len(values["psi"]), self._build.plane_deg)
+        return values
+
     def state(self, times_s: FloatArray) -> dict[str, FloatArray]:
         """All of the scene at ``times_s`` (T,).
 
@@ -193,20 +209,7 @@ class Motion:
         """
         times = np.atleast_1d(np.asarray(times_s, dtype=np.float64))
         raw = skeleton.pose(values_at(self._curves, self.phase(times), self.spec), self._build)
-        right_handed = self.spec.handedness == "right"
-        names = {"left": "lead", "right": "trail"} if right_handed else {"left": "trail", "right": "lead"}
-        out: dict[str, FloatArray] = {}
-        for name in JOINTS:
-            side, _, joint = name.partition("_")
-            out[name] = self._mirror(raw[f"{names[side]}_{joint}"] if side in names else raw[name])
-        for name in ("grip", "club_head", "shaft"):
-            out[name] = self._mirror(raw[name])
-        for name in ("pelvis_axes", "thorax_axes", "head_axes"):
-            axes = raw[name].copy()
-            axes[..., 0] *= -1.0 if right_handed else 1.0  # the lead side is the left side of a right-hander
-            if not right_handed:
-                axes[:, 0, :] *= -1.0
-            out[name] = axes
+        out = named(raw, self.spec.handedness)
         out["ball"] = self._mirror(self._ball_at(times))
         return out
 
@@ -221,27 +224,8 @@ class Motion:
 
     def postures(self, times_s: FloatArray) -> list[Posture]:
         """The scene at several times (T,); quicker than one by one."""
-        state = self.state(times_s)
-        made = []
-        for i, t in enumerate(np.atleast_1d(times_s)):
-            ball = state["ball"][i]
-            made.append(
-                Posture(
-                    time_s=float(t),
-                    joints={name: state[name][i] for name in JOINTS},
-                    head_axes=state["head_axes"][i],
-                    thorax_axes=state["thorax_axes"][i],
-                    pelvis_axes=state["pelvis_axes"][i],
-                    grip=state["grip"][i],
-                    club_head=state["club_head"][i],
-                    club_kind=self.spec.club,
-                    ball=ball if np.all(np.isfinite(ball)) else None,
-                    handedness=self.spec.handedness,
-                    stature_m=self.spec.body.stature_m,
-                    build=self.spec.body.build,
-                )
-            )
-        return made
+        times = np.atleast_1d(np.asarray(times_s, dtype=np.float64))
+        return postures_of(self.state(times), times, self.spec)
 
     def _mirror(self, points: FloatArray) -> FloatArray:
         if self.spec.handedness == "right":
@@ -258,6 +242,46 @@ class Motion:
         place[:, 2] += speed * np.sin(np.radians(up_deg)) * s - 0.5 * 9.81 * s**2
         place[(flown > GolferSettings().ball_flight_s)] = np.nan
         return place
+
+
+def postures_of(state: Mapping[str, FloatArray], times: FloatArray, spec: GolferSpec) -> list[Posture]:
+    """One ``Posture`` a time from ``state`` arrays."""
+    return [
+        Posture(
+            time_s=float(t),
+            joints={name: state[name][i] for name in JOINTS},
+            head_axes=state["head_axes"][i],
+            thorax_axes=state["thorax_axes"][i],
+            pelvis_axes=state["pelvis_axes"][i],
+            grip=state["grip"][i],
+            club_head=state["club_head"][i],
+            club_kind=spec.club,
+            ball=state["ball"][i] if np.all(np.isfinite(state["ball"][i])) else None,
+            handedness=spec.handedness,
+            stature_m=spec.body.stature_m,
+            build=spec.body.build,
+        )
+        for i, t in enumerate(times)
+    ]
+
+
+def named(raw: Mapping[str, FloatArray], handedness: Handedness) -> dict[str, FloatArray]:
+    """From the right-hander's lead/trail names and axes to the player's own left and right."""
+    right_handed = handedness == "right"
+    names = {"left": "lead", "right": "trail"} if right_handed else {"left": "trail", "right": "lead"}
+    flip = np.array([1.0 if right_handed else -1.0, 1.0, 1.0])
+    out: dict[str, FloatArray] = {}
+    for name in JOINTS:
+        side, _, joint = name.partition("_")
+        out[name] = flip * (raw[f"{names[side]}_{joint}"] if side in names else raw[name])
+    for name in ("grip", "club_head", "shaft"):
+        out[name] = flip * raw[name]
+    for name in ("pelvis_axes", "thorax_axes", "head_axes"):
+        axes = flip[:, None] * raw[name]
+        if right_handed:
+            axes[..., 0] *= -1.0  # a right-hander leads with his left side
+        out[name] = axes
+    return out
 
 
 def simulate(spec: GolferSpec) -> Motion:

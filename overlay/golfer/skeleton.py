@@ -125,16 +125,18 @@ class Build:
         )
 
 
-def plane_axes(plane_deg: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Axes of a plane through the target line: back along it, down the slope to the ball, and its normal."""
-    c, s = np.cos(np.radians(plane_deg)), np.sin(np.radians(plane_deg))
-    return np.array([-1.0, 0.0, 0.0]), np.array([0.0, c, -s]), np.array([0.0, -s, -c])
+def shaft_direction(psi_deg: FloatArray, delta_deg: FloatArray, plane_deg: FloatArray) -> FloatArray:
+    """(T, 3) unit vector grip → head from angles (T,).
 
-
-def shaft_direction(psi_deg: FloatArray, delta_deg: FloatArray, plane_deg: float) -> FloatArray:
-    """(T, 3) unit vector grip → head: ``psi`` in the plane (0 at the ball, 90 straight back), ``delta`` off it."""
-    back, down, normal = plane_axes(plane_deg)
-    psi, delta = np.radians(psi_deg)[:, None], np.radians(delta_deg)[:, None]
+    ``psi`` turns in the plane through the target line that rises at ``plane`` (0 at the ball, 90 straight back),
+    ``delta`` leaves the plane, + downwards.
+    """
+    psi, delta, plane = np.radians(psi_deg), np.radians(delta_deg), np.radians(plane_deg)
+    zero = np.zeros_like(psi)
+    down = stack(zero, np.cos(plane), -np.sin(plane))
+    normal = stack(zero, -np.sin(plane), -np.cos(plane))
+    back = np.array([-1.0, 0.0, 0.0])
+    psi, delta = psi[:, None], delta[:, None]
     result: FloatArray = np.cos(delta) * (np.cos(psi) * down + np.sin(psi) * back) + np.sin(delta) * normal
     return result
 
@@ -189,6 +191,9 @@ def pose(v: Values, build: Build) -> dict[str, FloatArray]:
         ("trail", -half_stance, -build.trail_flare_deg, v["trail_lift"], v["trail_foot_turn"]),
     ):
         ankle, heel, toe, direction = _foot(x, flare, lift, turn, lengths)
+        if f"{side}_step_x" in v:  # walking: the whole foot is elsewhere
+            step = stack(*(v[f"{side}_step_{axis}"] for axis in "xyz"))
+            ankle, heel, toe = ankle + step, heel + step, toe + step
         out[f"{side}_ankle"], out[f"{side}_heel"], out[f"{side}_toe"] = ankle, heel, toe
         out[f"{side}_foot_forward"] = direction
 
@@ -239,7 +244,7 @@ def pose(v: Values, build: Build) -> dict[str, FloatArray]:
     out["head_axes"] = head
     out["head"] = out["neck"] + lengths["neck_to_head"] * unit(0.55 * spine + 0.45 * head[..., 2])
 
-    shaft = shaft_direction(v["psi"], v["delta"], build.plane_deg)
+    shaft = shaft_direction(v["psi"], v["delta"], v["plane"] if "plane" in v else zero + build.plane_deg)
     middle = _hands(v, build, out["lead_shoulder"], out["trail_shoulder"], shaft)
     out["shaft"] = shaft
     out["grip"] = middle

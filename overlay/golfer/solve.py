@@ -107,7 +107,7 @@ def _address(spec: GolferSpec, settings: GolferSettings, still: dict[str, FloatA
     driver = spec.club == "driver"
     stance = (0.30 if driver else 0.25) * spec.body.stature_m * (1.0 + spec.style.stance_width)
     hands_x = (0.085 if driver else 0.075) * scale
-    hang = np.radians((8.0 if driver else 3.0) + spec.style.arm_hang_deg)
+    hang = np.radians((12.0 if driver else 3.5) + spec.style.arm_hang_deg)
     head_z = settings.head_height_m + (settings.tee_height_m if driver else 0.0)
     values = dict(still)
     values |= {"arm_x": np.zeros(1), "arm_y": np.array([np.sin(hang)]), "arm_z": np.array([-np.cos(hang)])}

@@ -11,6 +11,7 @@ from overlay.data import ClubState, ClubTrack, PoseTrack
 from overlay.errors import InputError
 from overlay.golfer.camera import CameraSpec
 from overlay.golfer.motion import Motion
+from overlay.golfer.recording import Recording
 from overlay.landmarks import INDEX, LANDMARKS, N_LANDMARKS
 
 
@@ -62,7 +63,7 @@ FAST_HAND_M_S = 3.0
 """Hands faster than this blur."""
 
 
-def frame_times(motion: Motion, rate_hz: float) -> FloatArray:
+def frame_times(motion: Motion | Recording, rate_hz: float) -> FloatArray:
     """(T,) s: times of the frames of a clip of this motion."""
     if not np.isfinite(rate_hz) or rate_hz <= 0:
         raise InputError(f"{rate_hz} frames a second make no clip.", "Give a rate above 0.")
@@ -144,13 +145,13 @@ _NEVER_HIDDEN = tuple(
 
 
 def truth_track(
-    motion: Motion, camera: CameraSpec, rate_hz: float, *, noise: NoiseSpec | None = None, seed: int = 0
+    motion: Motion | Recording, camera: CameraSpec, rate_hz: float, *, noise: NoiseSpec | None = None, seed: int = 0
 ) -> PoseTrack:
     """The pose track a model would give of this swing.
 
     Parameters
     ----------
-    motion : Motion
+    motion : Motion or Recording
     camera : CameraSpec
     rate_hz : float
         Frames per second.
@@ -174,11 +175,11 @@ def truth_track(
     state = motion.state(times)
     return track_of_state(
         state, times, camera, motion.spec.body.stature_m, noise=noise, seed=seed,
-        impacts_s=(motion.position_times["impact"],), lead="left" if motion.spec.handedness == "right" else "right",
+        impacts_s=motion.impacts_s, lead="left" if motion.spec.handedness == "right" else "right",
     )  # fmt: skip
 
 
-def _check_hands(motion: Motion, camera: CameraSpec) -> None:
+def _check_hands(motion: Motion | Recording, camera: CameraSpec) -> None:
     if camera.handedness != motion.spec.handedness:
         raise InputError(
             f"The camera is set up for a {camera.handedness}-handed player, not a {motion.spec.handedness}-handed one.",
@@ -317,7 +318,7 @@ def _spoil(
     return out, visibility
 
 
-def true_club(motion: Motion, camera: CameraSpec, times_s: FloatArray) -> ClubTrack:
+def true_club(motion: Motion | Recording, camera: CameraSpec, times_s: FloatArray) -> ClubTrack:
     """The shaft in the picture, exactly.
 
     Parameters

@@ -297,6 +297,19 @@ def test_an_incomplete_file_is_noticed(tmp_path: Path) -> None:
         check_whole(path)
 
 
+def test_an_incomplete_file_does_not_appear(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A muxer that says nothing of a full disk is found out before the file takes its name."""
+
+    def incomplete(path: Path) -> None:
+        path.write_bytes(path.read_bytes()[:-100])
+        check_whole(path)
+
+    monkeypatch.setattr("overlay.video.writer.check_whole", incomplete)
+    with pytest.raises(OutputError, match="disk is full"):
+        write(tmp_path / "a.mp4", [scene(0)])
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_encoding_says_nothing(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
     write(tmp_path / "a.mp4", [scene(i) for i in range(5)])
     said = capfd.readouterr()

@@ -16,21 +16,18 @@ from overlay.clean.work import Work
 from overlay.landmarks import INDEX
 from overlay.settings.clean import CleanSettings
 
-PAIRS: dict[str, tuple[str, ...]] = {
-    "shoulders": ("shoulder",),
-    "arms": ("elbow", "wrist", "pinky", "index", "thumb"),
-    "hips": ("hip",),
-    "legs": ("knee", "ankle", "heel", "foot_index"),
+PASSES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "whole body": (
+        ("shoulder", "hip", "knee", "ankle"),
+        ("shoulder", "elbow", "wrist", "pinky", "index", "thumb", "hip", "knee", "ankle", "heel", "foot_index"),
+    ),
+    "shoulders": (("shoulder",), ("shoulder",)),
+    "hips": (("hip",), ("hip",)),
+    "legs": (("knee", "ankle"), ("knee", "ankle", "heel", "foot_index")),
 }
-"""Joints whose labels are exchanged together."""
-
-JUDGED: dict[str, tuple[str, ...]] = {
-    "shoulders": ("shoulder",),
-    "arms": ("elbow",),
-    "hips": ("hip",),
-    "legs": ("knee", "ankle"),
-}
-"""Joints that decide. The wrists lie together on the club and cannot."""
+"""Region → (joints that decide, joints that are exchanged). The whole body first: the model often exchanges all at
+once, and where the hips happen to cross the knees do not. The arms never decide: elbows are too noisy, and the
+wrists lie together on the club."""
 
 
 def repair_swaps(work: Work, settings: CleanSettings) -> None:
@@ -38,8 +35,8 @@ def repair_swaps(work: Work, settings: CleanSettings) -> None:
     if not work.has_scale:
         work.log.append("left/right swaps: not looked for, the torso is never seen")
         return
-    for region, joints in PAIRS.items():
-        swapped = swapped_frames(work, JUDGED[region], settings)
+    for region, (judged, joints) in PASSES.items():
+        swapped = swapped_frames(work, judged, settings)
         if not swapped.any():
             continue
         rows = np.flatnonzero(swapped)

@@ -33,7 +33,7 @@ class CleanSettings:
 
     swap_switch: float = setting(0.12, "torso", "cost of exchanging labels; half the smallest swap worth repairing")
     swap_per_s: float = setting(
-        0.25, "torso/s", "cost of staying exchanged: swaps last 0.08–0.3 s, measured; a crossing by rotation stays"
+        2.0, "torso/s", "cost of staying exchanged: swaps last 0.08–0.3 s, measured; more lets real crossings be undone"
     )
     swap_cap: float = setting(0.6, "torso", "a wild point must not outweigh the rest of a region")
     swap_inertia: float = setting(
@@ -46,7 +46,9 @@ class CleanSettings:
     break_floor: float = setting(
         0.2, "torso", "a step off the velocities around it; noise makes 0.074 (2.24 × 3.3 %) of it, three times that"
     )
-    quickest_turn: float = setting(20.0, "rad/s", "of the hands about the shoulders near impact, with room: 9 m/s on a radius of 0.6 m is 15")
+    quickest_turn: float = setting(
+        20.0, "rad/s", "of the hands about the shoulders near impact, with room: 9 m/s on a radius of 0.6 m is 15"
+    )
     fastest_hand: float = setting(26.0, "torso/s", "13 m/s with a torso of 0.5 m: above any hand speed, published <11")
     fastest_elbow: float = setting(16.0, "torso/s", "elbows stay nearer the axis than hands")
     fastest_leg: float = setting(8.0, "torso/s", "a stepping foot")

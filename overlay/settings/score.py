@@ -19,8 +19,8 @@ PRIOR_SD: Mapping[str, float] = MappingProxyType(
         "head": 0.04,
         "spine": 0.025,
         "pelvis": 0.015,
-        "lead_leg": 0.02,
-        "trail_leg": 0.02,
+        "lead_leg": 0.03,
+        "trail_leg": 0.03,
     }
 )
 

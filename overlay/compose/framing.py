@@ -136,25 +136,37 @@ def _share(grow: float, room_before: float, room_after: float) -> float:
     return float(np.clip(grow / 2, grow - after, before))
 
 
+def _seen(points: FloatArray, body: Body, mirrored: bool) -> FloatArray:
+    """(N, 2) the finite ones of (..., 2) px, in torso lengths from the feet."""
+    flat = (points.reshape(-1, 2) - body.feet) / body.torso_px * np.array([-1.0 if mirrored else 1.0, 1.0])
+    return np.asarray(flat[np.isfinite(flat[:, 0])], np.float64)
+
+
+def body_window(track: PoseTrack, body: Body, mirrored: bool, margin: float = 0.0) -> Window:
+    """Where the body is during the swing. A single wild joint does not count: 0.5 % at each end is left out."""
+    flat = _seen(track.points, body, mirrored)
+    low, high = np.percentile(flat, 0.5, axis=0), np.percentile(flat, 99.5, axis=0)
+    # The head reaches above nose and ears, and the soles below the ankles.
+    return Window(
+        low[0] - margin, low[1] - max(margin, 0.2), high[0] + margin, max(float(high[1]), 0.15) + max(margin, 0.1)
+    )
+
+
 def wanted_window(
     track: PoseTrack, body: Body, mirrored: bool, with_club: bool = True, settings: ComposeSettings = COMPOSE
 ) -> Window:
-    """What must be seen of a player: the body with a margin, and room for the club around the hands."""
-    sign = -1.0 if mirrored else 1.0
-    points = (track.points - body.feet) / body.torso_px * np.array([sign, 1.0])
-    hands = (hand_path(track).points - body.feet) / body.torso_px * np.array([sign, 1.0])
-    flat = points.reshape(-1, 2)
-    flat = flat[np.isfinite(flat[:, 0])]
-    hands = hands[np.isfinite(hands[:, 0])]
-    margin = settings.body_margin
-    # A single wild joint must not zoom the picture out: 0.5 % at each end is left out.
-    low, high = np.percentile(flat, 0.5, axis=0), np.percentile(flat, 99.5, axis=0)
-    window = Window(low[0] - margin, low[1] - margin, high[0] + margin, max(high[1], 0.0) + margin)
+    """What is good to see of a player: the body with a margin, and room for the club around the hands."""
+    window = body_window(track, body, mirrored, settings.body_margin)
+    hands = _seen(hand_path(track).points, body, mirrored)
     if len(hands):
         low, high = np.percentile(hands, 1, axis=0), np.percentile(hands, 99, axis=0)
         side, up = (settings.hand_reach, settings.hand_reach_up) if with_club else (settings.drawn_reach,) * 2
         window = window.union(Window(low[0] - side, low[1] - up, high[0] + side, window.bottom))
     return window
+
+
+ANYWHERE = Window(-100.0, -100.0, 100.0, 100.0)
+"""The edges of a picture that is drawn: none."""
 
 
 def picture_window(image_size: tuple[int, int], body: Body, mirrored: bool) -> Window:
@@ -259,15 +271,18 @@ def frame_players(
     mirrored = student.handedness != reference.handedness
     bodies = (measure_body(student, settings), measure_body(reference, settings))
     flips = (False, mirrored)
-    wanted, allowed = [], []
+    wanted, allowed, cores = [], [], []
     for swing, body, flip, has_picture in zip((student, reference), bodies, flips, with_pictures):
         with_club = has_picture or swing.club is not None
         window = wanted_window(swing.pose, body, flip, with_club, settings)
-        edge = picture_window(swing.pose.image_size, body, flip) if has_picture else window
+        edge = picture_window(swing.pose.image_size, body, flip) if has_picture else ANYWHERE
         wanted.append(window.within(edge))
         allowed.append(edge)
-    both = wanted[0].union(wanted[1])
-    window = both.with_aspect(settings.narrowest, settings.widest, allowed[0].union(allowed[1]))
+        cores.append(body_window(swing.pose, body, flip).within(edge))
+    # Room for the club only where both pictures have it, so that no pane ends in plain ground; the bodies always.
+    common = allowed[0].within(allowed[1])
+    window = wanted[0].union(wanted[1]).within(common).union(cores[0]).union(cores[1])
+    window = window.with_aspect(settings.narrowest, settings.widest, common)
     natural = window.height * max(
         (body.torso_px for body, has_picture in zip(bodies, with_pictures) if has_picture),
         default=most_px / window.height,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from overlay.data import Comparison, PhaseDifference
-from overlay.terms import View, words
+from overlay.terms import PHASES, View, words
 
 PLURAL = ("hands", "shoulders")
 
@@ -49,9 +49,13 @@ def headline(comparison: Comparison) -> str:
     """The answer in one sentence: where the student first differs, and how much."""
     if comparison.first is not None:
         return difference_sentence(comparison.first, comparison.student.view)
-    if any(row.words != "not scored" for row in comparison.differences):
-        return "No difference detected in any phase."
-    return "Nothing could be scored; the reasons are in the table."
+    scored = {row.phase for row in comparison.differences if row.words != "not scored"}
+    if not scored:
+        return "Nothing could be scored."
+    left_out = [words(phase.name) for phase in PHASES if phase.name not in scored]
+    if left_out:
+        return f"No difference detected. Not scored: {', '.join(left_out)}."
+    return "No difference detected in any phase."
 
 
 def largest_sentence(comparison: Comparison) -> str:

@@ -123,15 +123,17 @@ def polyline(image: Image, points: FloatArray, colour: Colour | int, width_px: f
     cv2.polylines(image, [fixed], False, colour, max(1, round(width_px)), cv2.LINE_AA, SHIFT)
 
 
-def dashes(start: AnyArray, end: AnyArray, dash_px: float) -> list[tuple[FloatArray, FloatArray]]:
-    """The drawn pieces of a dashed line; starts and ends with a dash."""
+def dashes(start: AnyArray, end: AnyArray, dash_px: float, gap_px: float) -> list[tuple[FloatArray, FloatArray]]:
+    """The drawn pieces of a dashed line; starts and ends with a dash. Both lengths are stretched alike to fit."""
     start, end = np.asarray(start, np.float64), np.asarray(end, np.float64)
     length = float(np.linalg.norm(end - start))
-    if not np.isfinite(length):
+    if not math.isfinite(length):
         return []
-    n = max(1, round((length / max(dash_px, 1e-6) + 1) / 2))
-    edges = np.linspace(0.0, 1.0, 2 * n)
-    return [(start + (end - start) * edges[2 * i], start + (end - start) * edges[2 * i + 1]) for i in range(n)]
+    n = max(1, round((length + gap_px) / (dash_px + gap_px)))
+    stretch = length / (n * dash_px + (n - 1) * gap_px) if length > 0 else 0.0
+    along = (end - start) / length if length > 0 else np.zeros(2)
+    first = np.arange(n) * (dash_px + gap_px) * stretch
+    return [(start + along * at, start + along * (at + dash_px * stretch)) for at in first]
 
 
 def disc(image: Image, centre: AnyArray, radius_px: float, colour: Colour | int, width_px: int = -1) -> None:
@@ -196,7 +198,9 @@ class Skeleton:
             colour = self.family.light if rank == 0 else self.family.strong
             guess = bool(guessed[i] or guessed[j])
             width = (style.thin_bone if rank == 0 or guess else style.bone) * unit
-            pieces = dashes(points[i], points[j], style.dash * unit) if guess else [(points[i], points[j])]
+            pieces = (
+                dashes(points[i], points[j], style.dash * unit, style.gap * unit) if guess else [(points[i], points[j])]
+            )
             bones.extend((start, end, colour, width) for start, end in pieces)
         casing = 2 * style.casing * unit
         for start, end, _, width in bones:
@@ -308,7 +312,9 @@ class Club:
         grip, head = np.asarray(club.grip, np.float64), np.asarray(club.head, np.float64)
         if not (np.all(np.isfinite(grip)) and np.all(np.isfinite(head))):
             return image
-        pieces = dashes(grip, head, style.dash * unit) if club.state == "interpolated" else [(grip, head)]
+        pieces = (
+            dashes(grip, head, style.dash * unit, style.gap * unit) if club.state == "interpolated" else [(grip, head)]
+        )
         colour = mixed(self.family.strong, (255, 255, 255), 0.25)
         for start, end in pieces:
             line(image, start, end, INK, (style.club + 2 * style.casing) * unit)

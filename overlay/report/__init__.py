@@ -91,6 +91,7 @@ def report_html(
         parts=[words(part) for part in PARTS],
         matrix=_matrix(comparison),
         has_cm=any(row.value_cm is not None for row in comparison.differences),
+        untimed=_untimed(comparison),
         timings=[_timing(timing) for timing in comparison.timings],
         curves=[{"title": title, "note": note, "svg": Markup(svg)} for title, note, svg in curves],
         marks=[
@@ -211,6 +212,14 @@ def _matrix(comparison: Comparison) -> list[dict[str, Any]]:
         {"part": words(part), "cells": [_cell(_row_of(comparison, phase.name, part), part) for phase in PHASES]}
         for part in PARTS
     ]
+
+
+def _untimed(comparison: Comparison) -> list[str]:
+    """The reasons, each once, when no phase can be timed; else nothing, and the reasons stand in the table."""
+    if any(math.isfinite(timing.difference_ms) for timing in comparison.timings):
+        return []
+    reasons = [part.strip() for timing in comparison.timings for part in timing.reason.split(";") if part.strip()]
+    return list(dict.fromkeys(reasons)) or ["no phase could be timed"]
 
 
 def _timing(timing: PhaseTiming) -> dict[str, str]:

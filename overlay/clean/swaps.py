@@ -67,31 +67,27 @@ def swapped_frames(work: Work, joints: tuple[str, ...], settings: CleanSettings)
 def _search(left: FloatArray, right: FloatArray, time_s: FloatArray, settings: CleanSettings) -> BoolArray:
     """(n,) bool, the cheapest sequence of labels. ``left``, ``right``: (n, joints, 2) torso lengths."""
     n = len(left)
-    # [state, frame, side, joint, xy]: state 1 has the labels exchanged.
+    # [labels, frame, side, joint, xy]: labels 1 are exchanged.
     body = np.stack([np.stack([left, right], axis=1), np.stack([right, left], axis=1)])
     step = np.diff(time_s)
     stay = settings.swap_per_s * np.append(step, step[-1])
-    # total[b, c]: labels before and now.
-    total = np.full((2, 2), np.inf)
-    for b in (0, 1):
-        for c in (0, 1):
-            away = _distance(body[c, 1] - body[b, 0], settings.swap_cap)
-            total[b, c] = away + settings.swap_switch * (b != c) + b * stay[0] + c * stay[1]
+    change = settings.swap_switch * (1.0 - np.eye(2))
+    # total[b, c]: the cheapest way to labels b before and c now.
+    away = np.stack([[_distance(body[c, 1] - body[b, 0], settings.swap_cap) for c in (0, 1)] for b in (0, 1)])
+    total = away + change + np.array([[0.0], [stay[0]]]) + np.array([0.0, stay[1]])
+    # A long gap tells nothing of the velocity after it.
+    carry = settings.swap_inertia * np.minimum(step[1:] / step[:-1], 1.0)[:, None, None, None]
+    off = np.empty((n - 2, 2, 2, 2))
+    for a in (0, 1):
+        for b in (0, 1):
+            expected = body[b, 1:-1] + carry * (body[b, 1:-1] - body[a, :-2])
+            for c in (0, 1):
+                off[:, a, b, c] = _distance(body[c, 2:] - expected, settings.swap_cap)
     back = np.zeros((n, 2, 2), np.int8)
     for t in range(2, n):
-        # A long gap tells nothing of the velocity after it.
-        carry = settings.swap_inertia * min(step[t - 1] / step[t - 2], 1.0)
-        following = np.full((2, 2), np.inf)
-        for b in (0, 1):
-            for c in (0, 1):
-                costs = np.empty(2)
-                for a in (0, 1):
-                    expected = body[b, t - 1] + carry * (body[b, t - 1] - body[a, t - 2])
-                    costs[a] = total[a, b] + _distance(body[c, t] - expected, settings.swap_cap)
-                a = int(np.argmin(costs))
-                back[t, b, c] = a
-                following[b, c] = costs[a] + settings.swap_switch * (b != c) + c * stay[t]
-        total = following
+        costs = total[:, :, None] + off[t - 2]
+        back[t] = np.argmin(costs, axis=0)
+        total = np.min(costs, axis=0) + change + np.array([0.0, stay[t]])
     states = np.zeros(n, bool)
     b, c = (int(v) for v in np.unravel_index(int(np.argmin(total)), (2, 2)))
     for t in range(n - 1, 0, -1):
@@ -101,6 +97,10 @@ def _search(left: FloatArray, right: FloatArray, time_s: FloatArray, settings: C
     return states
 
 
-def _distance(offset: FloatArray, cap: float) -> float:
-    """Mean over the joints of the sum over the sides; capped, so that one wild point decides nothing."""
-    return float(np.minimum(np.sqrt((offset**2).sum(axis=-1)), cap).sum(axis=0).mean())
+def _distance(offset: FloatArray, cap: float) -> FloatArray:
+    """(...) mean over the joints of the sum over the sides of ``offset`` (..., side, joint, xy).
+
+    Capped, so that one wild point decides nothing.
+    """
+    length = np.minimum(np.sqrt((offset**2).sum(axis=-1)), cap)
+    return np.asarray(length.sum(axis=-2).mean(axis=-1), np.float64)

@@ -334,12 +334,15 @@ class TimeMap:
         of their slow factors otherwise.
     diagnostics : mapping
         Named numbers: DTW cost per step, slope range, what was refined.
+    notes : tuple of str
+        Sentences for the user where the map is doubtful.
     """
 
     student_s: FloatArray
     reference_s: FloatArray
     diagnostics: Mapping[str, float] = field(default_factory=dict)
     outer_slope: float = 1.0
+    notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         n = len(self.student_s)

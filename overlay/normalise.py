@@ -198,6 +198,25 @@ def curvature_bands(size: int) -> FloatArray:
     return bands
 
 
+def smooth_evenly(values: FloatArray, step_s: float, cutoff_hz: float) -> FloatArray:
+    """``smooth`` for a regular (G, C) series without gaps or weights; one solve for all columns."""
+    from scipy.linalg import solveh_banded
+
+    bands = curvature_bands(len(values)) * (1.0 / (2.0 * math.pi * cutoff_hz * step_s)) ** 4
+    bands[2] += 1.0
+    return np.asarray(solveh_banded(bands, values, check_finite=False), np.float64)
+
+
+def banded_product(bands: FloatArray, x: FloatArray) -> FloatArray:
+    """(G,): the symmetric matrix of bandwidth 5 in upper banded form (3, G), times ``x`` (G,)."""
+    result = bands[2] * x
+    for offset in (1, 2):
+        values = bands[2 - offset, offset:]
+        result[:-offset] += values * x[offset:]
+        result[offset:] += values * x[:-offset]
+    return np.asarray(result, np.float64)
+
+
 def _support(weights: FloatArray, time_s: FloatArray, grid_s: FloatArray, spacing: float) -> FloatArray:
     # Weight of the nearest frames, linearly; beyond the recording there is none.
     result = np.stack([np.interp(grid_s, time_s, column) for column in weights.T], axis=1)
@@ -233,7 +252,7 @@ def swing_features(swing: Swing, settings: FeatureSettings = FeatureSettings()) 
     track = swing.pose.mirrored() if swing.handedness == "left" else swing.pose
     slow = real_slow_factor(swing, settings)
     start, stop = swing_span(swing, slow, settings)
-    scale = swing.torso_px if math.isfinite(swing.torso_px) and swing.torso_px > 0 else torso_length(track)
+    scale = torso_length(track.between(start, stop))
     if not math.isfinite(scale) or scale <= 0:
         raise ContentError(
             "Shoulders and hips are never seen together, so the swing cannot be aligned.",

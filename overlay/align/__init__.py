@@ -1,7 +1,8 @@
 """Aligns a student's swing to a reference swing: which moment of one belongs to which moment of the other.
 
-DTW on body-frame features gives the coarse path, Gauss-Newton refines it below the frame grid, and positions
-measured by better means than the pose (ball, sound, club, a person) bend it.
+DTW on body-frame features gives the coarse path; a fit below the frame grid refines it, learning on the way how the
+two players differ; positions measured by better means than the pose (ball, sound, club, a person) bend it.
+Method, figures and limits: docs/alignment.md.
 """
 
 from __future__ import annotations
@@ -10,13 +11,14 @@ import numpy as np
 
 from overlay.align.anchors import Anchor, bend, measured_anchors
 from overlay.align.dtw import OpenEnds, Path, dtw_path, open_path, run_share
-from overlay.align.warp import increasing, path_warp, refine
+from overlay.align.refine import Trust, adapted, explained_share, first_trust, found_trust, refine
+from overlay.align.warp import increasing, path_warp
 from overlay.arrays import FloatArray
 from overlay.data import Swing, TimeMap
 from overlay.normalise import JOINT_WEIGHTS, Features, swing_features
 from overlay.settings.align import AlignSettings
 
-__all__ = ["Anchor", "OpenEnds", "Path", "align", "align_features", "dtw_path", "increasing"]
+__all__ = ["Anchor", "OpenEnds", "Path", "align", "align_features", "dtw_path", "measured_anchors"]
 
 
 def align(
@@ -31,26 +33,29 @@ def align(
     Parameters
     ----------
     student, reference : Swing
-        Cleaned; of any size, side, frame rate and slow factor. Positions may be missing.
+        Cleaned, of one view; of any size, side, frame rate and slow factor. Positions may be missing.
     anchors : tuple of Anchor or None
-        Moments known in both; None takes the positions whose source is not the pose.
+        Moments known in both swings; None takes the positions of which at least one side's source is not the pose.
 
     Returns
     -------
     TimeMap
-        Strictly monotone, knots every ``final_knot_s``.
+        Strictly monotone, knots every ``final_knot_s`` of real time. ``diagnostics``: see ``diagnose``. ``notes``
+        holds a sentence for the user where the map is doubtful.
 
     Raises
     ------
     ContentError
         A swing has no torso or fewer than four frames.
     """
-    a = swing_features(student, settings.features)
-    b = swing_features(reference, settings.features)
-    ends = _open_ends(student, reference)
-    if anchors is None:
-        anchors = measured_anchors(student, reference, settings)
-    return align_features(a, b, ends=ends, anchors=anchors, settings=settings)
+    missing = [swing.positions.time(name) is None for name in ("address", "finish") for swing in (student, reference)]
+    return align_features(
+        swing_features(student, settings.features),
+        swing_features(reference, settings.features),
+        ends=OpenEnds(*missing),
+        anchors=measured_anchors(student, reference, settings) if anchors is None else anchors,
+        settings=settings,
+    )
 
 
 def align_features(
@@ -63,35 +68,70 @@ def align_features(
 ) -> TimeMap:
     """As ``align``, from features that are there already."""
     joint_weight = shared_weights(student, reference)
-    x, y = (dtw_series(features, joint_weight, settings) for features in (student, reference))
-    path = open_path(x, y, ends, settings.open_end_shares, round(0.5 / student.step_s))
-    first = path_warp(path, student, reference, settings)
-    warp = refine(first, student, reference, joint_weight, settings) if settings.refine else first
-    time = student.time_s
-    shift = float(np.sqrt(np.mean((warp - first) ** 2)))
+    trust = first_trust(joint_weight, settings)
+    least = round(settings.least_overlap_s / student.step_s)
+    fitted = reference
+    for round_number in range(settings.rounds):
+        path = open_path(dtw_series(student, trust), dtw_series(fitted, trust), ends, settings.open_end_shares, least)
+        first = path_warp(path, student, fitted, settings)
+        warp = refine(first, student, fitted, trust, settings) if settings.refine else first
+        if round_number < settings.rounds - 1:
+            fitted = adapted(warp, student, reference, settings)
+            trust = found_trust(warp, student, fitted, joint_weight, settings)
+    posed = warp
     if anchors:
         at = student.real_time(np.array([anchor.student_s for anchor in anchors]))
         wanted = reference.real_time(np.array([anchor.reference_s for anchor in anchors]))
-        warp = bend(time, warp, at, wanted, np.array([anchor.sigma_s for anchor in anchors]), settings)
-    inside = time[[path.steps[0, 0], path.steps[-1, 0]]]
-    count = max(2, round((inside[1] - inside[0]) / settings.final_knot_s) + 1)
-    knots = np.linspace(inside[0], inside[1], count)
+        sigma = np.array([anchor.sigma_s for anchor in anchors])
+        warp = bend(student.time_s, warp, at, wanted, sigma, settings)
+    time = student.time_s
+    start, stop = float(time[path.steps[0, 0]]), float(time[path.steps[-1, 0]])
+    stop = max(stop, start + student.step_s)
+    knots = np.linspace(start, stop, max(2, round((stop - start) / settings.final_knot_s) + 1))
     values = increasing(np.interp(knots, time, warp), np.diff(knots), settings.slope_low, settings.slope_high)
     slopes = np.diff(values) / np.diff(knots)
+    at_limit = (slopes <= settings.slope_low * 1.02) | (slopes >= settings.slope_high / 1.02)
+    run_points = max(2, round(settings.run_s / student.step_s))
     diagnostics = {
         "cost_per_step": path.cost / len(path.steps),
-        "run_share": run_share(path),
-        "slope_low": float(slopes.min()),
-        "slope_high": float(slopes.max()),
-        "refinement_ms": 1000.0 * shift,
+        "explained_share": explained_share(posed, student, fitted),
+        "slope_min": float(slopes.min()),
+        "slope_max": float(slopes.max()),
+        "limit_share": float(at_limit.mean()),
+        "student_run_share": run_share(path, 0, run_points),
+        "reference_run_share": run_share(path, 1, run_points),
+        "refinement_shift_ms": 1000.0 * float(np.sqrt(np.mean((posed - first) ** 2))),
         "anchors": float(len(anchors)),
+        "anchor_shift_ms": 1000.0 * float(np.max(np.abs(warp - posed))),
     }
     return TimeMap(
         student_s=student.clip_time(knots),
         reference_s=reference.clip_time(values),
         diagnostics=diagnostics,
         outer_slope=reference.slow_factor / student.slow_factor,
+        notes=doubts(diagnostics, settings),
     )
+
+
+def doubts(diagnostics: dict[str, float], settings: AlignSettings) -> tuple[str, ...]:
+    """Sentences for the user, none when the map can be relied on."""
+    found = []
+    if diagnostics["explained_share"] < settings.doubtful_explained:
+        found.append(
+            f"The two swings move so differently that only {100 * max(diagnostics['explained_share'], 0.0):.0f} % of "
+            "the student's movement is found in the reference; their synchronisation is doubtful."
+        )
+    if max(diagnostics["student_run_share"], diagnostics["reference_run_share"]) > settings.doubtful_runs:
+        found.append(
+            "For much of the time one of the swings stands still while the other moves; their synchronisation is "
+            "doubtful. Check that both clips show one full swing each."
+        )
+    if diagnostics["limit_share"] > settings.doubtful_limit:
+        found.append(
+            "For much of the time one of the swings runs more than three times as fast as the other; their "
+            "synchronisation is doubtful. Check the address and the finish of both."
+        )
+    return tuple(found)
 
 
 def shared_weights(student: Features, reference: Features) -> FloatArray:
@@ -101,12 +141,8 @@ def shared_weights(student: Features, reference: Features) -> FloatArray:
     return np.asarray(weight / max(float(weight.mean()), 1e-12), np.float64)
 
 
-def dtw_series(features: Features, joint_weight: FloatArray, settings: AlignSettings) -> FloatArray:
-    """(G, J·4) place and velocity × ``velocity_s``, each joint times the root of its weight."""
-    both = np.concatenate([features.place, features.velocity * settings.features.velocity_s], axis=2)
-    return np.asarray((both * np.sqrt(joint_weight)[None, :, None]).reshape(len(features), -1), np.float64)
-
-
-def _open_ends(student: Swing, reference: Swing) -> OpenEnds:
-    missing = [swing.positions.time(name) is None for name in ("address", "finish") for swing in (student, reference)]
-    return OpenEnds(*missing)
+def dtw_series(features: Features, trust: Trust) -> FloatArray:
+    """(G, J·4) place and velocity, each times the root of its trust."""
+    place = features.place * np.sqrt(trust.place)[None, :, None]
+    velocity = features.velocity * np.sqrt(trust.velocity)[None, :, None]
+    return np.asarray(np.concatenate([place, velocity], axis=2).reshape(len(features), -1), np.float64)

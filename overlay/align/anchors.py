@@ -50,7 +50,7 @@ def measured_anchors(student: Swing, reference: Swing, settings: AlignSettings) 
             continue
         sigmas = [
             (settings.posed_sigma_s if position.source == "pose" else settings.measured_sigma_s)
-            / max(position.confidence, 0.05)
+            / max(position.confidence, settings.least_confidence)
             for position in pair
             if position is not None
         ]

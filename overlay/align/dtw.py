@@ -112,7 +112,17 @@ def open_path(
     return best
 
 
-def run_share(path: Path) -> float:
-    """Share of the path's steps that move along one series only."""
-    moves = np.diff(path.steps, axis=0)
-    return float(np.mean(moves.sum(axis=1) == 1)) if len(moves) else 0.0
+def run_share(path: Path, side: int, least_points: int) -> float:
+    """Share of the path's steps in which one series stands still for ``least_points`` steps or more.
+
+    Parameters
+    ----------
+    side : int
+        0: the student stands still, 1: the reference does.
+    """
+    still = np.diff(path.steps[:, side]) == 0
+    if not len(still):
+        return 0.0
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], still, [False]]).astype(int)))
+    lengths = edges[1::2] - edges[::2]
+    return float(lengths[lengths >= least_points].sum() / len(still))

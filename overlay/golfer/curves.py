@@ -120,7 +120,7 @@ class Curves:
 class Clock:
     """A strictly increasing, twice continuously differentiable map through given pairs, with its inverse.
 
-    Between the knots a quintic with zero second derivative at the knots; outside, straight lines of slope one.
+    Between the knots a quintic with zero second derivative at the knots; outside, straight lines that go on with the end slopes.
 
     Parameters
     ----------
@@ -163,8 +163,8 @@ class Clock:
             + m0 * u
             + u3 * ((10 * d - 6 * m0 - 4 * m1) + u * ((-15 * d + 8 * m0 + 7 * m1) + u * (6 * d - 3 * m0 - 3 * m1)))
         )
-        before = self.y[0] + (t - self.x[0])
-        after = self.y[-1] + (t - self.x[-1])
+        before = self.y[0] + self.slope[0] * (t - self.x[0])
+        after = self.y[-1] + self.slope[-1] * (t - self.x[-1])
         result: FloatArray = np.where(t < self.x[0], before, np.where(t > self.x[-1], after, inside))
         return result
 
@@ -181,15 +181,15 @@ class Clock:
                 + u * (4 * (-15 * d + 8 * m0 + 7 * m1) + u * 5 * (6 * d - 3 * m0 - 3 * m1))
             )
         ) / h
-        result: FloatArray = np.where((t < self.x[0]) | (t > self.x[-1]), 1.0, slope)
+        result: FloatArray = np.where(t < self.x[0], self.slope[0], np.where(t > self.x[-1], self.slope[-1], slope))
         return result
 
     def inverse(self, phase: FloatArray) -> FloatArray:
         """Time at ``phase`` (N,), to 1e-12 s."""
         phase = np.asarray(phase, dtype=np.float64)
         low = np.interp(phase, self.y, self.x)
-        low = np.where(phase < self.y[0], self.x[0] + phase - self.y[0], low)
-        t = np.where(phase > self.y[-1], self.x[-1] + phase - self.y[-1], low)
+        low = np.where(phase < self.y[0], self.x[0] + (phase - self.y[0]) / self.slope[0], low)
+        t = np.where(phase > self.y[-1], self.x[-1] + (phase - self.y[-1]) / self.slope[-1], low)
         i = np.clip(np.searchsorted(self.y, phase, side="right") - 1, 0, len(self.y) - 2)
         floor, ceiling = self.x[i].copy(), self.x[i + 1].copy()
         outside = (phase < self.y[0]) | (phase > self.y[-1])

@@ -185,6 +185,8 @@ def apply_variation(keys: Keys, spec: GolferSpec) -> None:
     for name, size in spread.items():
         centres = np.array([0.0, 0.45, TOP, 1.05, 1.25, 1.6])
         draws = rng.normal(0.0, 1.0, len(centres)) * np.array([0.3, 1.0, 1.0, 0.9, 1.0, 1.0])
+        if name == "trail_lift":
+            draws[:4] = 0.0  # the heel cannot go under the ground before it rises
         wave = {float(c): float(d) for c, d in zip(centres, draws)}
         wave = {-9.0: wave[0.0], **wave, 9.0: wave[1.6]}
         bump(keys, name, wave, size * spec.variation)

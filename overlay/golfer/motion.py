@@ -7,6 +7,7 @@ viewer of a face-on picture and the target is on the viewer's right.) A left-han
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -18,7 +19,7 @@ from overlay.golfer import keys as k
 from overlay.golfer import skeleton
 from overlay.golfer.curves import Clock, Curves
 from overlay.golfer.solve import events_of, solve, values_at
-from overlay.golfer.spec import ClubKind, GolferSpec
+from overlay.golfer.spec import ClubKind, GolferSpec, TempoSpec
 from overlay.settings.golfer import GolferSettings
 from overlay.terms import POSITION_NAMES, Handedness
 
@@ -312,7 +313,7 @@ def simulate(spec: GolferSpec) -> Motion:
     solved = solve(spec, settings)
     curves, build, head_place = solved.curves, solved.build, solved.head_place
     events = events_of(spec, curves, build, head_place, settings)
-    tempo = spec.tempo
+    tempo = _tempo_of(spec)
     clock = Clock(
         np.cumsum(
             [tempo.pre_s, tempo.backswing_s, tempo.downswing_s, tempo.through_s, tempo.hold_s, tempo.relax_s]
@@ -325,6 +326,20 @@ def simulate(spec: GolferSpec) -> Motion:
     duration = tempo.pre_s + tempo.backswing_s + tempo.downswing_s + tempo.through_s + tempo.hold_s
     duration += tempo.relax_s + tempo.post_s
     return Motion(spec, curves, build, ball, events, duration, clock, clock.inverse)
+
+
+def _tempo_of(spec: GolferSpec) -> TempoSpec:
+    """The tempo of this swing: the spec's own, varied by about 2 % when the player varies at all."""
+    if spec.variation == 0.0:
+        return spec.tempo
+    rng = np.random.default_rng([spec.seed, 21])
+    back, down, through = 1.0 + np.clip(0.02 * spec.variation * rng.normal(size=3), -0.15, 0.15)
+    return dataclasses.replace(
+        spec.tempo,
+        backswing_s=max(0.3, spec.tempo.backswing_s * float(back)),
+        downswing_s=max(0.1, spec.tempo.downswing_s * float(down)),
+        through_s=max(0.25, spec.tempo.through_s * float(through)),
+    )
 
 
 def true_map(student: Motion, reference: Motion) -> Callable[[FloatArray], FloatArray]:

@@ -116,19 +116,26 @@ class PyAVReader(Reader):
             yield container
 
     def _video_stream(self, container: Any) -> Any:
-        cover = getattr(getattr(load_av().stream, "Disposition", None), "attached_pic", 0)
-        streams = [stream for stream in container.streams.video if not stream.disposition & cover]
+        dispositions = load_av().stream.Disposition
+        # A picture of the cover inside a sound file is no recording.
+        streams = [stream for stream in container.streams.video if not stream.disposition & dispositions.attached_pic]
         if not streams:
             kind = "holds sound but no pictures" if container.streams.audio else "holds no pictures"
             raise InputError(f"{self._path} {kind}.", "Give the video clip of the swing.")
         if container.format.name.endswith("_pipe") or container.format.name == "image2":
             raise InputError(f"{self._path} is a single picture, not a video.", "Give a clip, or a folder of stills.")
-        stream = streams[0]
-        if stream.codec_context is None:
+        known = [stream for stream in streams if stream.codec_context is not None]
+        if not known:
             raise InputError(
                 f"{self._path} uses a video codec that is not known here.", "Export it as H.264 from the phone."
             )
-        return stream
+
+        # Phones add small helper tracks; the recording is the largest, of equals the one marked to be played.
+        def rank(stream: Any) -> tuple[int, bool]:
+            context = stream.codec_context
+            return int(context.width or 0) * int(context.height or 0), bool(stream.disposition & dispositions.default)
+
+        return max(known, key=rank)
 
     def _orientation(self, first: Any, warnings: list[str]) -> Orientation:
         matrix = first.side_data.get("DISPLAYMATRIX")

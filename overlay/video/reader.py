@@ -191,11 +191,15 @@ def open_clip(
     path = Path(path)
     if rotation_deg is not None and rotation_deg not in RIGHT_ANGLES:
         raise InputError(f"A rotation of {rotation_deg}° is not possible.", "Use 0, 90, 180 or 270 degrees clockwise.")
-    name = backend or ("stills" if path.is_dir() else "pyav")
+    try:
+        is_there, is_folder = path.exists(), path.is_dir()
+    except (OSError, ValueError):  # a name that no file can have
+        is_there = is_folder = False
+    name = backend or ("stills" if is_folder else "pyav")
     entry = BACKENDS.get(name)
     if entry is None:
         raise InputError(f"There is no reader called {name!r}.", f"Use one of: {', '.join(sorted(BACKENDS))}.")
-    if not path.exists():
+    if not is_there:
         raise InputError(f"{path} does not exist.", "Check the name and the folder.")
     if importlib.util.find_spec(entry.needs) is None:
         raise InputError(

@@ -219,6 +219,12 @@ def test_no_such_clip(backend: str, tmp_path: Path) -> None:
         open_clip(tmp_path / "nothing", backend=backend)
 
 
+@pytest.mark.parametrize("name", ["a" * 5000, "nul\0byte", ""])
+def test_names_that_no_clip_has(name: str, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"does not exist|holds no PNG"):
+        open_clip(tmp_path / name)
+
+
 def test_unknown_backend_and_missing_library(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with pytest.raises(InputError, match="no reader called 'tape'"):
         open_clip(tmp_path, backend="tape")

@@ -113,6 +113,29 @@ def test_capture_rate_is_read_and_never_made_up(table: dict[str, str], wanted: F
     assert (found[0] if found else None) == wanted
 
 
+def test_helper_tracks_are_passed_over(tmp_path: Path) -> None:
+    """The recording is the largest track, and the picture on a sound file's cover is none at all."""
+    import av
+
+    path = tmp_path / "clip.mov"
+    with av.open(str(path), "w") as container:
+        streams = []
+        for width, height in ((48, 32), (96, 64)):
+            stream = container.add_stream("libx264", rate=30)
+            stream.width, stream.height, stream.pix_fmt = width, height, "yuv420p"
+            stream.disposition = 0
+            streams.append(stream)
+        for i in range(6):
+            for stream in streams:
+                picture = av.VideoFrame.from_ndarray(clips.numbered(i, stream.width, stream.height))
+                container.mux(stream.encode(picture))
+        for stream in streams:
+            container.mux(stream.encode(None))
+    with open_clip(path) as reader:
+        assert (reader.clip.width, reader.clip.height) == (96, 64)
+        assert [clips.number_of(frame.image) for frame in reader.frames()] == list(range(6))
+
+
 def test_no_capture_rate_means_none(tmp_path: Path) -> None:
     with open_clip(clips.encode(tmp_path / "clip.mp4", pictures(), rate=240)) as reader:
         assert reader.clip.capture_rate is None

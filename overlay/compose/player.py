@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 
 from overlay.arrays import Image
@@ -28,6 +30,28 @@ from overlay.settings.draw import DRAW, DrawSettings
 
 SMALL = 0.6
 """Below this scale a picture is reduced by area averaging: bilinear sampling would skip pixels and flicker."""
+
+
+@dataclass(frozen=True)
+class GhostPart:
+    """What a ghost is made of.
+
+    Attributes
+    ----------
+    alpha : (H, W) uint8
+        Where it is.
+    picture : (H, W, 3) or None
+        What it is cut from; None for a drawn figure.
+    """
+
+    alpha: Image
+    picture: Image | None
+
+    def lay(self, pane: Image, ghost: Ghost) -> Image:
+        """Lay it over ``pane`` (H, W, 3), in place."""
+        if self.picture is None:
+            return ghost.draw_flat(pane, self.alpha)
+        return ghost.draw(pane, self.picture, self.alpha)
 
 
 class Player:
@@ -119,34 +143,27 @@ class Player:
         """The pane without drawings (height, width, 3): the framed picture, or a drawn figure on plain ground."""
         if picture is None:
             return self._silhouette.draw(self._ground.copy(), moment)
-        return framed(picture, self.place)
+        return framed(picture, self.place, self.swing.pose.image_size)
 
     def annotate(self, pane: Image, moment: Moment) -> Image:
         """Hand path, club and skeleton on the pane, in place."""
         return self._layers.draw(pane, moment)
 
-    def lay_ghost(
-        self, pane: Image, ghost: Ghost, picture: Image | None, clean: Image, time_s: float, moment: Moment
-    ) -> Image:
-        """Lay this player as a ghost over ``pane``, in place: cut out of his picture, or drawn.
+    @property
+    def max_side(self) -> int | None:
+        """The longest side a picture needs to have for this pane; None for all there is."""
+        if self.place.scale > 0.9:
+            return None
+        return int(np.ceil(max(self.swing.pose.image_size) * self.place.scale))
 
-        Parameters
-        ----------
-        pane : (height, width, 3)
-            Drawn on.
-        ghost : Ghost
-        picture : his unframed picture or None
-        clean : his own pane without drawings
-        time_s : time of the shown frame
-        moment : Moment
-        """
+    def ghost_of(self, clean: Image, time_s: float, moment: Moment) -> GhostPart:
+        """This player as a ghost: cut out of his pane without drawings where there is a mask, drawn otherwise."""
         masks = self.source.masks
-        if picture is not None and masks is not None:
+        if self.source.clip_path is not None and masks is not None:
             alpha = self._cut_out(masks, clean, time_s)
             if alpha.any():
-                return ghost.draw(pane, clean, alpha)
-        figure = figure_mask((pane.shape[0], pane.shape[1]), moment.points, size_px=self._torso_px)
-        return ghost.draw_flat(pane, figure)
+                return GhostPart(alpha, clean)
+        return GhostPart(figure_mask((clean.shape[0], clean.shape[1]), moment.points, size_px=self._torso_px), None)
 
     def _cut_out(self, masks: PersonMasks, clean: Image, time_s: float) -> Image:
         mask = masks.at(time_s)
@@ -156,11 +173,29 @@ class Player:
         return person_alpha(mask, clean, matrix, self._settings)
 
 
-def framed(picture: Image, place: Placement) -> Image:
-    """A picture brought into its pane; outside the picture lies plain ground."""
+def framed(picture: Image, place: Placement, image_size: tuple[int, int]) -> Image:
+    """A picture brought into its pane; outside the picture lies plain ground.
+
+    Parameters
+    ----------
+    picture : (H, W, 3)
+        May have been reduced while it was read.
+    place : Placement
+        In pixels of the whole picture.
+    image_size : (width, height) of the whole picture
+    """
     import cv2
 
     height, width = picture.shape[:2]
+    if (width, height) != image_size:
+        x, y = width / image_size[0], height / image_size[1]
+        place = replace(
+            place,
+            left=round(place.left * x),
+            top=round(place.top * y),
+            width=max(1, round(place.width * x)),
+            height=max(1, round(place.height * y)),
+        )
     left, top = max(0, place.left), max(0, place.top)
     right, bottom = min(width, place.left + place.width), min(height, place.top + place.height)
     if right <= left or bottom <= top:

@@ -82,8 +82,13 @@ class Pictures:
         """The time of the frame nearest to each time, within the swing (T,), s."""
         return nearest_times(self.times_s, times_s, self._swing.start_s, self._swing.stop_s)
 
-    def walk(self, times_s: Sequence[float] | FloatArray, depth: int = 6) -> Iterator[tuple[float, Image | None]]:
-        """Time and picture shown at each of the non-decreasing frame times, in one pass over the clip."""
+    def walk(
+        self, times_s: Sequence[float] | FloatArray, *, max_side: int | None = None, depth: int = 4
+    ) -> Iterator[tuple[float, Image | None]]:
+        """Time and picture shown at each of the non-decreasing frame times, in one pass over the clip.
+
+        ``max_side``: pictures with a longer side come reduced to it, which costs less than reducing them later.
+        """
         if self._reader is None:
             for time_s in times_s:
                 yield float(time_s), None
@@ -92,7 +97,7 @@ class Pictures:
 
         # Half a microsecond: a frame time must find its own frame whatever rounding it went through.
         asked = [float(time_s) + 5e-7 for time_s in times_s]
-        frames: Iterator[Frame] = prefetch(follow(self._reader, asked), depth=depth)
+        frames: Iterator[Frame] = prefetch(follow(self._reader, asked, max_side=max_side), depth=depth)
         for frame in frames:
             yield frame.time_s, frame.image
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from overlay.arrays import Image
 from overlay.compose.framing import Framing, frame_one, frame_players
-from overlay.compose.player import Player
+from overlay.compose.player import GhostPart, Player
 from overlay.compose.sources import Pictures, Source
 from overlay.compose.video import ComposeOptions
 from overlay.compose.wording import confidence_words
@@ -31,8 +31,7 @@ class Still:
     name : str
     image : (H, W, 3) with skeleton, or None when the position was not found
     clean : the same without drawings
-    picture : the unframed picture, None without a clip
-    shown_s : time of the shown frame
+    ghost : the player as a ghost
     moment : what was drawn
     time_s, confidence : of the position, NaN when missing
     reason : why it is missing, "" otherwise
@@ -41,8 +40,7 @@ class Still:
     name: str
     image: Image | None
     clean: Image | None
-    picture: Image | None
-    shown_s: float
+    ghost: GhostPart | None
     moment: Moment | None
     time_s: float
     confidence: float
@@ -80,17 +78,24 @@ def player_stills(player: Player) -> dict[str, Still]:
     found: dict[str, Still] = {}
     with Pictures(player.source, swing) as pictures:
         times_s = pictures.nearest(np.array([position.time_s for position in swing.positions.found], np.float64))
-        shown = list(zip(swing.positions.found, pictures.walk(times_s, depth=2)))
+        shown = list(zip(swing.positions.found, pictures.walk(times_s, max_side=player.max_side, depth=2)))
     for position, (time_s, picture) in shown:
         moment = player.moment(time_s)
         clean = player.clean(picture, moment)
         image = player.annotate(clean.copy(), moment)
         found[position.name] = Still(
-            position.name, image, clean, picture, time_s, moment, position.time_s, position.confidence, ""
+            position.name,
+            image,
+            clean,
+            player.ghost_of(clean, time_s, moment),
+            moment,
+            position.time_s,
+            position.confidence,
+            "",
         )
     nan = float("nan")
     for name, reason in swing.positions.missing.items():
-        found[name] = Still(name, None, None, None, nan, None, nan, nan, reason or "not found")
+        found[name] = Still(name, None, None, None, None, nan, nan, reason or "not found")
     return found
 
 
@@ -130,9 +135,9 @@ def comparison_stills(
     for name in POSITION_NAMES:
         one, other = stills[0][name], stills[1][name]
         over: Image | None = None
-        if one.clean is not None and one.moment is not None and other.clean is not None and other.moment is not None:
+        if one.clean is not None and one.moment is not None and other.ghost is not None:
             over = one.clean.copy()
-            players[1].lay_ghost(over, ghost, other.picture, other.clean, other.shown_s, other.moment)
+            other.ghost.lay(over, ghost)
             players[0].annotate(over, one.moment)
         rows.append(Row(name, one, other, over))
     return framing.pane_size, rows

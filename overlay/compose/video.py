@@ -138,6 +138,9 @@ def pane_limits(layout: Layout, settings: ComposeSettings) -> tuple[int, int]:
     }[layout]
 
 
+LEGEND = "Strong lines: lead side. Light lines: trail side. Dashed and hollow: a guess."
+
+
 class Canvas:
     """Draws one frame after another on the same picture; only what changed is drawn again."""
 
@@ -186,7 +189,7 @@ class Canvas:
         self._labels = {
             "student": Label(student_name, size, swatch=STUDENT.strong),
             "reference": Label(reference_name, size, swatch=REFERENCE.strong),
-            "ghost": Label("Ghost: reference over student", round(size * 0.85)),
+            "ghost": Label(f"{reference.label or 'Reference'} (blue) over {student_name}", size),
         }
         lead = comparison.student if options.lead == "student" else comparison.reference
         self._lead = lead
@@ -234,7 +237,7 @@ class Canvas:
                 player.annotate(part, moment)
                 self._labels[names[i]].draw(part)
         if self.places.ghost is not None and any(changed):
-            self._draw_ghost(times_s, pictures[1])
+            self._draw_ghost(times_s)
         lead_s = times_s[0] if self.options.lead == "student" else times_s[1]
         self._draw_panels(lead_s, held)
         return self.image
@@ -249,7 +252,7 @@ class Canvas:
         left, top, width, height = box
         return self.image[top : top + height, left : left + width]
 
-    def _draw_ghost(self, times_s: tuple[float, float], reference_picture: Image | None) -> None:
+    def _draw_ghost(self, times_s: tuple[float, float]) -> None:
         assert self.places.ghost is not None
         part = self._part(self.places.ghost)
         student, reference = self.players
@@ -260,7 +263,7 @@ class Canvas:
         assert moments[0] is not None
         assert moments[1] is not None
         part[:] = below
-        reference.lay_ghost(part, self._ghost, reference_picture, above, times_s[1], moments[1])
+        reference.ghost_of(above, times_s[1], moments[1]).lay(part, self._ghost)
         student.annotate(part, moments[0])
         self._labels["ghost"].draw(part)
 
@@ -307,6 +310,12 @@ class Canvas:
                     break
                 put_text(image, line, margin, y, small, colour=QUIET)
                 y += small * 1.4
+            y += small * 0.8
+            for line in wrapped(LEGEND, small, int(width - 2 * margin), 10):
+                if y + small > height:
+                    break
+                put_text(image, line, margin, y, small, colour=QUIET)
+                y += small * 1.4
         return image
 
 
@@ -347,7 +356,11 @@ def render_video(
     canvas = Canvas(comparison, student, reference, options)
     progress.stage("drawing the video", float(len(plan)))
     with Pictures(student, comparison.student) as one, Pictures(reference, comparison.reference) as other:
-        shots = zip(one.walk(one.nearest(plan.student_s)), other.walk(other.nearest(plan.reference_s)), plan.held)
+        shots = zip(
+            one.walk(one.nearest(plan.student_s), max_side=canvas.players[0].max_side),
+            other.walk(other.nearest(plan.reference_s), max_side=canvas.players[1].max_side),
+            plan.held,
+        )
         with VideoWriter(out, canvas.places.width, canvas.places.height, plan.rate) as writer:
             for (student_s, student_picture), (reference_s, reference_picture), held in shots:
                 image = canvas.draw((student_s, reference_s), (student_picture, reference_picture), held)

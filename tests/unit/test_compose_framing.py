@@ -121,7 +121,7 @@ def test_the_picture_and_what_is_drawn_go_through_the_same_numbers() -> None:
         place = framing.places[1]
         picture = np.zeros((320, 240, 3), np.uint8)
         picture[200:220, 120:150] = 255
-        pane = framed(picture, place)
+        pane = framed(picture, place, (240, 320))
         bright = np.argwhere(pane[..., 0] > 127)
         corners = transformed(np.array([[120.0, 200.0], [150.0, 220.0]]), place.matrix)
         assert bright[:, 0].min() == pytest.approx(corners[:, 1].min(), abs=1.5)
@@ -133,11 +133,11 @@ def test_the_picture_and_what_is_drawn_go_through_the_same_numbers() -> None:
 def test_outside_the_picture_is_plain_ground() -> None:
     swing = factory.make_swing()
     place = replace(frame_one(swing, with_picture=True, **LIMITS).places[0], left=-50, top=-20, width=340, height=300)
-    pane = framed(np.full((320, 240, 3), 255, np.uint8), place)
+    pane = framed(np.full((320, 240, 3), 255, np.uint8), place, (240, 320))
     assert tuple(pane[300, 2]) == GROUND
     assert tuple(pane[300, 200]) == (255, 255, 255)
     away = replace(place, left=5000)
-    assert np.all(framed(np.full((320, 240, 3), 255, np.uint8), away) == GROUND)
+    assert np.all(framed(np.full((320, 240, 3), 255, np.uint8), away, (240, 320)) == GROUND)
 
 
 def test_a_body_without_ankles_or_trunk() -> None:
@@ -155,3 +155,18 @@ def test_the_picture_s_window_flips_with_the_mirror() -> None:
     body = measure_body(factory.make_swing())
     plain, flipped = picture_window((240, 320), body, False), picture_window((240, 320), body, True)
     assert (flipped.left, flipped.right) == pytest.approx((-plain.right, -plain.left))
+
+
+def test_a_picture_reduced_while_reading_lands_at_the_same_place() -> None:
+    import cv2
+
+    swing = factory.make_swing(torso=240.0, feet=(600.0, 1040.0), size=(960, 1280))
+    place = frame_one(swing, with_picture=True, **LIMITS).places[0]
+    picture = np.zeros((1280, 960, 3), np.uint8)
+    picture[700:900, 500:640] = 255
+    small = cv2.resize(picture, (480, 640), interpolation=cv2.INTER_AREA)
+    whole, reduced = framed(picture, place, (960, 1280)), framed(small, place, (960, 1280))
+    assert whole.shape == reduced.shape
+    boxes = [np.argwhere(pane[..., 0] > 127) for pane in (whole, reduced)]
+    assert boxes[0].min(axis=0) == pytest.approx(boxes[1].min(axis=0), abs=1.5)
+    assert boxes[0].max(axis=0) == pytest.approx(boxes[1].max(axis=0), abs=1.5)

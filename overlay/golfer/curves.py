@@ -120,7 +120,8 @@ class Curves:
 class Clock:
     """A strictly increasing, twice continuously differentiable map through given pairs, with its inverse.
 
-    Between the knots a quintic with zero second derivative at the knots; outside, straight lines that go on with the end slopes.
+    Between the knots a quintic with zero second derivative at the knots; outside, straight lines go on
+    with the end slopes.
 
     Parameters
     ----------
@@ -147,6 +148,8 @@ class Clock:
         joined = np.concatenate([[1.0], secant, [1.0]])
         # Harmonic means stay below twice the smaller secant, which keeps the quintic monotone.
         self.slope = 2 / (1 / joined[:-1] + 1 / joined[1:])
+        if np.any(self.rate(np.linspace(self.x[0], self.x[-1], 40 * len(self.x))) <= 0):
+            raise DataError("The durations are too uneven for a smooth clock.", "Make neighbouring phases more alike.")
 
     def _piece(self, t: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
         i = np.clip(np.searchsorted(self.x, t, side="right") - 1, 0, len(self.x) - 2)

@@ -387,8 +387,8 @@ def test_clock_passes_its_knots_and_inverts() -> None:
     t = np.linspace(-1, 5, 400)
     assert np.all(np.diff(clock(t)) > 0)
     np.testing.assert_allclose(clock.inverse(clock(t)), t, atol=1e-9)
-    numeric = np.gradient(clock(t), t)
-    np.testing.assert_allclose(clock.rate(t)[2:-2], numeric[2:-2], atol=0.05)
+    fine = np.linspace(-1, 5, 60001)
+    np.testing.assert_allclose(clock.rate(fine)[2:-2], np.gradient(clock(fine), fine)[2:-2], atol=1e-3)
     with pytest.raises(DataError, match="both increasing"):
         Clock([0.0, 1.0], [1.0, 1.0])
 

@@ -13,7 +13,7 @@ from overlay.progress import SILENT, Progress
 from overlay.shipped import shipped_folder
 
 if TYPE_CHECKING:
-    from overlay.golfer import CameraSpec, GolferSpec
+    from overlay.golfer import GolferSpec
 
 RATE_HZ = 60
 
@@ -26,7 +26,8 @@ class Role:
     look: str
     seed: int
     golfer: GolferSpec
-    camera: CameraSpec
+    camera: Mapping[str, Any]
+    """What ``CameraSpec.for_motion`` is told."""
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,7 @@ def load_scenario(path: Path | None = None, view: str = "fo") -> Scenario:
 
 
 def _role(values: Mapping[str, Any], role: str, view: Mapping[str, Any], faults: dict[str, float], path: Path) -> Role:
-    from overlay.golfer import CameraSpec, GolferSpec
+    from overlay.golfer import GolferSpec
 
     try:
         player = values[role]
@@ -82,7 +83,7 @@ def _role(values: Mapping[str, Any], role: str, view: Mapping[str, Any], faults:
             str(player["look"]),
             int(player.get("seed", 0)),
             GolferSpec.from_dict(golfer),
-            CameraSpec(**view[f"{role}_camera"]),
+            dict(view[f"{role}_camera"]),
         )
     except (KeyError, TypeError, AttributeError, ValueError) as error:
         raise InputError(
@@ -92,15 +93,15 @@ def _role(values: Mapping[str, Any], role: str, view: Mapping[str, Any], faults:
 
 def render_players(scenario: Scenario, folder: Path, *, progress: Progress = SILENT) -> tuple[Path, Path]:
     """Render both players to MP4 files in ``folder``; returns (student, reference)."""
-    from overlay.golfer import render_clip, simulate
+    from overlay.golfer import CameraSpec, render_clip, simulate
 
     paths = []
     for role, file in ((scenario.student, "student.mp4"), (scenario.reference, "reference.mp4")):
-        progress.stage(f"filming {role.name} at the {scenario.place}")
+        motion = simulate(role.golfer)
+        camera = CameraSpec.for_motion(motion, **role.camera)
         path = render_clip(
-            simulate(role.golfer), role.camera, folder / file, rate_hz=RATE_HZ, look=role.look, seed=role.seed
+            motion, camera, folder / file, rate_hz=RATE_HZ, look=role.look, seed=role.seed, progress=progress
         )
-        progress.done()
         paths.append(path)
     return paths[0], paths[1]
 

@@ -12,6 +12,9 @@ from overlay.settings.clean import CleanSettings
 TRUNK_PAIRS = (("left_shoulder", "right_shoulder"), ("left_hip", "right_hip"))
 SPIKE_PASSES = 2
 
+NEXT_TO_A_BREAK = 0.65
+"""A lone jump makes the steps beside it 0.5 as far off; two jumps in a row, out and back, are as far off each."""
+
 
 def drop_collapses(work: Work, settings: CleanSettings) -> None:
     """Drop whole frames in which the torso is far shorter than just before and after."""
@@ -177,8 +180,11 @@ def _breaks(points: FloatArray, times: FloatArray, settings: CleanSettings) -> B
     before, after = np.vstack([velocity[1:2], velocity[:-1]]), np.vstack([velocity[1:], velocity[-2:-1]])
     speed = np.maximum(np.linalg.norm(before, axis=1), np.linalg.norm(after, axis=1))
     off = np.linalg.norm(velocity - (before + after) / 2, axis=1) * step
-    # The velocity next to a break is no velocity, so that the slack it gives must not excuse a plain jump.
-    return np.asarray(off > np.minimum(_slack(step, speed, settings), 3 * settings.break_floor), bool)
+    # A jump spoils the velocities beside it: the steps next to it are off by half of it and are no breaks themselves.
+    larger = np.maximum(np.append(off[1:], 0.0), np.append(0.0, off[:-1]))
+    # For the same reason the slack those velocities give must not excuse a plain jump.
+    limit = np.minimum(_slack(step, speed, settings), 3 * settings.break_floor)
+    return np.asarray((off > limit) & (off > NEXT_TO_A_BREAK * larger), bool)
 
 
 def _cheapest(

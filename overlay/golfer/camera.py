@@ -80,7 +80,8 @@ class CameraSpec:
             raise InputError(f"handedness of the camera's player is {self.handedness!r}.", "Use right or left.")
         limits = {
             "height_m": (0.05, 5.0), "offset_m": (-3.0, 3.0), "hand_line_m": (-1.0, 1.5), "distance_m": (1.0, 50.0),
-            "yaw_deg": (-180.0, 180.0), "pan_deg": (-60.0, 60.0), "pitch_deg": (-60.0, 60.0), "roll_deg": (-180.0, 180.0),
+            "yaw_deg": (-180.0, 180.0), "pan_deg": (-60.0, 60.0), "pitch_deg": (-60.0, 60.0),
+            "roll_deg": (-180.0, 180.0),
             "width_px": (16, 8192), "height_px": (16, 8192), "fov_deg": (5.0, 120.0), "zoom": (0.1, 20.0),
             "shake_deg": (0.0, 5.0),
         }  # fmt: skip

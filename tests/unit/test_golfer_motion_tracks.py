@@ -130,10 +130,8 @@ def test_noise_has_the_stated_size_and_repeats(motion: Motion) -> None:
     noise = NoiseSpec(dropout=0.0, hip_swap=0.0, far_arm=0.0)
     clean, noisy = truth_track(still, camera, 60), truth_track(still, camera, 60, noise=noise, seed=2)
     quiet = clean.time_s < 25.0
-    torso = np.linalg.norm(
-        0.5 * (clean.joint("left_shoulder") + clean.joint("right_shoulder") - clean.joint("left_hip") - clean.joint("right_hip")),
-        axis=-1,
-    )[0]  # fmt: skip
+    middle = [0.5 * (clean.joint(f"left_{part}") + clean.joint(f"right_{part}"))[0] for part in ("shoulder", "hip")]
+    torso = np.linalg.norm(middle[0] - middle[1])
     for name, size in (("left_wrist", 0.020), ("right_shoulder", 0.010), ("left_hip", 0.005), ("right_knee", 0.005)):
         error = (noisy.joint(name) - clean.joint(name))[quiet] / torso
         assert np.std(error) == pytest.approx(size, rel=0.2), name

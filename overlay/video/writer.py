@@ -200,7 +200,7 @@ class VideoWriter:
             codec.color_range, codec.colorspace = _LIMITED, _BT709
             codec.color_primaries, codec.color_trc = _BT709, _BT709
             codec.gop_size = max(1, round(float(self.rate) * settings.key_every_s))
-            stream.options = {"preset": settings.preset, "crf": str(self._quality)}
+            stream.options = {"preset": settings.preset, "crf": str(self._quality), "x264-params": settings.x264_params}
             reformatter = VideoReformatter()
             # Without accurate rounding every picture comes out a tenth of a grey level darker, at the same speed.
             how = int(Interpolation.BILINEAR) | int(Interpolation.ACCURATE_RND)

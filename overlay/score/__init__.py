@@ -19,7 +19,7 @@ from overlay.score.parts import Figure, figure_of, torso_share_of_stature
 from overlay.score.setup import camera_note, setup_measures, setup_notes
 from overlay.score.timing import phase_timings
 from overlay.settings.score import ScoreSettings
-from overlay.terms import words
+from overlay.terms import PARTS, PHASES, words
 
 __all__ = ["score", "score_of", "sharpness_sentence"]
 
@@ -202,7 +202,11 @@ def _test(cells: Sequence[CellDifference], settings: ScoreSettings) -> list[_Tes
 
 
 def sharpness_sentence(n_student: int, n_reference: int, settings: ScoreSettings | None = None) -> str:
-    """How fine a difference this many swings can show, for a part of typical noise."""
+    """How fine a difference this many swings can show, for a part of usual noise.
+
+    The chance is that of one cell looked at alone; the length that of a lone difference which the whole table, with its
+    errors held together, names in nine of ten cases.
+    """
     settings = settings or ScoreSettings()
     sd = float(np.median(list(settings.prior_sd.values())))
 
@@ -211,14 +215,15 @@ def sharpness_sentence(n_student: int, n_reference: int, settings: ScoreSettings
         share = float(stats.detection_chance(0.10, variance, n + m - 2, settings.prior_df, settings.level))
         return f"{100 * min(share, 0.99):.0f} %"
 
-    counts = f"{n_student} swing{'s' if n_student > 1 else ''} against {n_reference}"
-    sentence = (
-        f"{counts}: a true difference of 10 % of a torso length shows in {chance(n_student, n_reference)} of such "
-        "comparisons"
+    variance = sd**2 * (1 / n_student + 1 / n_reference)
+    p_limit = settings.level / (len(PHASES) * len(PARTS))
+    lone = stats.detectable_length(variance, n_student + n_reference - 2, settings.prior_df, p_limit, chance=0.9)
+    more = f" ({chance(5, 5)} with five swings each)" if min(n_student, n_reference) < 5 else ""
+    return (
+        f"{n_student} swing{'s' if n_student > 1 else ''} against {n_reference}: looked at alone, a true difference of "
+        f"10 % of a torso length is found in {chance(n_student, n_reference)} of cases{more}, and a lone one must "
+        f"reach about {100 * lone:.0f} % to be named in the whole table."
     )
-    if min(n_student, n_reference) < 5:
-        sentence += f"; with five swings of each it would show in {chance(5, 5)}"
-    return sentence + "."
 
 
 def _notes(student: Figure, reference: Figure, time_map: TimeMap, settings: ScoreSettings) -> tuple[str, ...]:

@@ -29,10 +29,15 @@ PRIOR_SD: Mapping[str, float] = MappingProxyType(
 class ScoreSettings:
     """How differences are measured, tested and put into words."""
 
-    steps: int = setting(21, "count", "equal steps a phase: the mean no longer changes beyond; METHODS trial value")
+    steps: int = setting(
+        21, "count", "equal steps a phase: more do not change the mean of a smooth path; value of the trials"
+    )
     prior_sd: Mapping[str, float] = field(
-        default_factory=lambda: PRIOR_SD,
-        metadata={"unit": "torso", "reason": "between two swings of one player; trials gave 0.035"},
+        default_factory=lambda: dict(PRIOR_SD),
+        metadata={
+            "unit": "torso",
+            "reason": "between two swings of one player, pose noise included; docs/scores.md, Noise",
+        },
     )
     prior_df: float = setting(
         12.0, "count", "how far one player's spread strays from the typical one; docs/scores.md, Noise"

@@ -327,7 +327,7 @@ def test_words_and_scores() -> None:
 def test_sharpness_says_how_many_swings() -> None:
     one, five = sharpness_sentence(1, 1), sharpness_sentence(5, 5)
     assert one.startswith("1 swing against 1:")
-    assert "five swings" in one
+    assert "five swings each" in one
     assert five.startswith("5 swings against 5:")
     assert "five swings" not in five
 

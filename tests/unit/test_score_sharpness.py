@@ -37,9 +37,17 @@ def test_chance_to_see_a_tenth_of_a_torso(n: int, m: int, trial_value: float) ->
 
 def test_the_sentence_carries_these_numbers() -> None:
     settings = ScoreSettings(prior_sd={"hands": SD}, prior_df=PRIOR_DF)
-    assert "shows in 22 % of such comparisons" in sharpness_sentence(1, 1, settings)
-    assert "97 %" in sharpness_sentence(1, 1, settings)
-    assert "shows in 51 % of such comparisons" in sharpness_sentence(1, 5, settings)
+    one = sharpness_sentence(1, 1, settings)
+    assert "is found in 22 % of cases (97 % with five swings each)" in one
+    assert "is found in 51 % of cases" in sharpness_sentence(1, 5, settings)
+    assert "with five swings each" not in sharpness_sentence(5, 5, settings)
+    # A lone difference named at p ≤ .05/54: by simulation at the length the sentence gives, nine of ten are.
+    length = stats.detectable_length(2 * SD**2, 0, PRIOR_DF, 0.05 / 54, chance=0.9)
+    assert f"must reach about {100 * length:.0f} %" in one
+    rng = np.random.default_rng(3)
+    d = np.array([length, 0.0]) + rng.normal(0, SD * np.sqrt(2), (20_000, 2))
+    named = np.mean(stats.norm_p_value(np.hypot(*d.T), 2 * SD**2, PRIOR_DF) <= 0.05 / 54)
+    assert named == pytest.approx(0.9, abs=0.01)
 
 
 def test_false_findings_of_a_whole_table_stay_at_five_percent() -> None:

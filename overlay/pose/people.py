@@ -179,15 +179,18 @@ def distinct(people: list[Detection], settings: PeopleSettings) -> list[Detectio
 
 
 def cut_sides(person: Detection, size: tuple[int, int], settings: PeopleSettings) -> set[str]:
-    """Sides of the picture past which the body goes: the model places joints it cannot see outside the picture."""
+    """Sides of the picture past which the body goes.
+
+    The model places joints it cannot see outside the picture, or squeezed against its edge.
+    """
     width, height = size
     at = person.points
-    x_margin, y_margin = settings.cut_margin * width, settings.cut_margin * height
+    x_margin = settings.cut_margin * width
     torso = float(np.linalg.norm(at[list(TRUNK[:2])].mean(axis=0) - at[list(TRUNK[2:])].mean(axis=0)))
     cut = set()
     if at[list(EARS), 1].mean() < settings.head_room * torso:
         cut.add("top")
-    if np.all(at[list(FEET), 1] > height + y_margin):
+    if np.all(at[list(FEET), 1] > height - settings.foot_room * torso):
         cut.add("bottom")
     # Half of the body, or a pair of it: one foot past the edge still lets a swing be measured.
     for side, out in (("left", at[:, 0] < -x_margin), ("right", at[:, 0] > width + x_margin)):

@@ -49,6 +49,9 @@ class PeopleSettings:
     )
     cut_share: float = setting(0.5, "fraction", "of the samples with a person; walking in and out cuts fewer")
     head_room: float = setting(0.15, "torso", "from the ears to the picture's edge; half a head is 0.25")
+    foot_room: float = setting(
+        0.15, "torso", "from the ankles to the lower edge; the model squeezes legs it cannot see into the picture"
+    )
     upright_deg: float = setting(
         60.0, "deg", "feet-to-head from upright; a golfer at address leans his trunk, 45 at most"
     )

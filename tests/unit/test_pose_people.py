@@ -87,6 +87,11 @@ def test_a_cut_off_body(made: Detection, words: str) -> None:
     check([[made]] * 3 + [[person()]] * 5)
 
 
+def test_ankles_squeezed_against_the_edge_are_cut() -> None:
+    assert cut_sides(person(top=200, height=425), SIZE, SETTINGS) == {"bottom"}
+    assert cut_sides(person(top=160, height=425), SIZE, SETTINGS) == set()
+
+
 def test_one_foot_on_the_edge_is_no_cut() -> None:
     points = person().points.copy()
     points[INDEX["left_ankle"], 1] = 700.0

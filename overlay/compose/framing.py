@@ -143,13 +143,22 @@ def _seen(points: FloatArray, body: Body, mirrored: bool) -> FloatArray:
 
 
 def body_window(track: PoseTrack, body: Body, mirrored: bool, margin: float = 0.0) -> Window:
-    """Where the body is during the swing. A single wild joint does not count: 0.5 % at each end is left out."""
+    """Where the body and the hands are during the swing, with a margin in torso lengths.
+
+    A single wild joint must not zoom the picture out: the outer 0.5 % at each end are left out, of the hands 2 %.
+    """
     flat = _seen(track.points, body, mirrored)
     low, high = np.percentile(flat, 0.5, axis=0), np.percentile(flat, 99.5, axis=0)
     # The head reaches above nose and ears, and the soles below the ankles.
-    return Window(
+    window = Window(
         low[0] - margin, low[1] - max(margin, 0.2), high[0] + margin, max(float(high[1]), 0.15) + max(margin, 0.1)
     )
+    hands = _seen(hand_path(track).points, body, mirrored)
+    if not len(hands):
+        return window
+    low, high = np.percentile(hands, 2, axis=0), np.percentile(hands, 98, axis=0)
+    near = max(margin, 0.15)
+    return window.union(Window(low[0] - near, low[1] - near, high[0] + near, window.bottom))
 
 
 def wanted_window(
@@ -158,11 +167,11 @@ def wanted_window(
     """What is good to see of a player: the body with a margin, and room for the club around the hands."""
     window = body_window(track, body, mirrored, settings.body_margin)
     hands = _seen(hand_path(track).points, body, mirrored)
-    if len(hands):
-        low, high = np.percentile(hands, 1, axis=0), np.percentile(hands, 99, axis=0)
-        side, up = (settings.hand_reach, settings.hand_reach_up) if with_club else (settings.drawn_reach,) * 2
-        window = window.union(Window(low[0] - side, low[1] - up, high[0] + side, window.bottom))
-    return window
+    if not len(hands):
+        return window
+    low, high = np.percentile(hands, 1, axis=0), np.percentile(hands, 99, axis=0)
+    side, up = (settings.hand_reach, settings.hand_reach_up) if with_club else (settings.drawn_reach,) * 2
+    return window.union(Window(low[0] - side, low[1] - up, high[0] + side, window.bottom))
 
 
 ANYWHERE = Window(-100.0, -100.0, 100.0, 100.0)

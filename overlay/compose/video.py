@@ -14,7 +14,7 @@ from overlay.compose.framing import Framing, frame_players
 from overlay.compose.player import Player
 from overlay.compose.sources import Pictures, Source
 from overlay.compose.timing import Lead, Plan, phase_at, plan_video, title_at
-from overlay.compose.wording import headline
+from overlay.compose.wording import confidence_words, headline
 from overlay.data import Comparison
 from overlay.draw import REFERENCE, STUDENT, Ghost, Heading, Label, Moment, ScorePanel, TimeBar, put_text
 from overlay.draw.palette import INK, PAPER, QUIET
@@ -270,7 +270,7 @@ class Canvas:
     def _draw_panels(self, lead_s: float, held: str | None) -> None:
         title = title_at(self._lead, lead_s, held)
         if self._changed("heading", (title, held)):
-            self._part(self.places.heading)[:] = self._heading(title, held is not None)
+            self._part(self.places.heading)[:] = self._heading(title, held)
         phase = phase_at(self._lead, lead_s, held)
         if self._changed("scores", phase):
             self._part(self.places.scores)[:] = self._scores(phase)
@@ -279,13 +279,17 @@ class Canvas:
             part[:] = self._bar_base
             self._bar.draw(part, lead_s, held)
 
-    def _make_heading(self, title: str, held: bool) -> Image:
+    def _make_heading(self, title: str, held: str | None) -> Image:
         _, _, width, height = self.places.heading
-        leading = "in the student's time" if self.options.lead == "student" else "in the reference's time"
-        speed = "" if self.options.speed == 1 else f" · speed ×{self.options.speed:g}"
-        return Heading(self.places.heading_px, round(self.places.text_px * 0.8)).picture(
-            width, height, title, held, leading + speed
-        )
+        if held is not None:
+            position = self._lead.positions.get(held)
+            right = "" if position is None else confidence_words(position.confidence)
+        else:
+            right = f"in the {self.options.lead}'s time"
+            if self.options.speed != 1:
+                right += f" · speed ×{self.options.speed:g}"
+        heading = Heading(self.places.heading_px, round(self.places.text_px * 0.8))
+        return heading.picture(width, height, title, held is not None, right)
 
     def _make_scores(self, phase: str | None) -> Image:
         _, _, width, height = self.places.scores

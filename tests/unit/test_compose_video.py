@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import importlib.util
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ from overlay.compose.timing import plan_video
 from overlay.compose.video import Canvas, place
 from overlay.draw import REFERENCE, STUDENT
 from overlay.errors import InputError, OutputError
+from overlay.settings.compose import COMPOSE
 from overlay.video import VideoWriter, open_clip
 
 
@@ -35,6 +37,11 @@ def _factory() -> Any:
 
 factory = _factory()
 
+
+SMALL = replace(
+    COMPOSE, least_pane_px=320, most_pane_px=320, most_small_pane_px=320, single_least_px=320, single_pane_px=320
+)
+"""Small panes: the same code in a tenth of the time."""
 
 GROUNDS = {"light": (238, 240, 236), "dark": (22, 26, 24)}
 
@@ -89,7 +96,7 @@ def test_both_clips_show_the_frames_the_map_asks_for(clips: dict[str, Any], lead
 
 @pytest.mark.parametrize("layout", LAYOUTS)
 def test_every_layout_is_written_and_plays(clips: dict[str, Any], layout: Any, tmp_path: Path) -> None:
-    options = ComposeOptions(layout=layout, hold_s=0.1)
+    options = ComposeOptions(layout=layout, hold_s=0.1, settings=SMALL)
     out = render_video(clips["comparison"], tmp_path / "out.mp4", student=clips["student"],
                        reference=clips["reference"], options=options)  # fmt: skip
     plan = plan_video(clips["comparison"], hold_s=0.1)
@@ -100,7 +107,7 @@ def test_every_layout_is_written_and_plays(clips: dict[str, Any], layout: Any, t
         image = reader.frame_at(1.0).image
     families = [STUDENT.strong] if layout == "ghost" else [STUDENT.strong, REFERENCE.strong]
     for colour in families:
-        assert np.count_nonzero(np.abs(image.astype(int) - colour).sum(axis=-1) < 90) > 200
+        assert np.count_nonzero(np.abs(image.astype(int) - colour).sum(axis=-1) < 90) > 100
 
 
 def canvas_at(clips: dict[str, Any], options: ComposeOptions, name: str) -> tuple[Canvas, np.ndarray]:
@@ -169,7 +176,7 @@ def test_saved_tracks_without_pictures_are_drawn(
         clips[name] if has else Source(label="drawn") for name, has in zip(("student", "reference"), with_picture)
     )
     out = render_video(clips["comparison"], tmp_path / "drawn.mp4", student=student, reference=reference,
-                       options=ComposeOptions(hold_s=0.0))  # fmt: skip
+                       options=ComposeOptions(hold_s=0.0, settings=SMALL))  # fmt: skip
     with open_clip(out) as reader:
         image = reader.frame_at(1.0).image.astype(int)
         assert reader.clip.n_frames > 60

@@ -112,6 +112,10 @@ def test_blitting_is_alpha_blending_and_clips_at_the_edges() -> None:
     # A full block letter is opaque: exactly its own colour somewhere, exactly the background elsewhere.
     assert np.any(np.all(image == (255, 0, 0), axis=-1))
     assert np.all(image[:, :4] == 100)
+    corner = np.full((40, 40, 3), 100, np.uint8)
+    text_sprite("█", 30, (255, 0, 0), plate=(0, 0, 0), plate_opacity=1.0).blit(corner, 0, 0)
+    assert np.any(corner[0] != 100)
+    assert np.any(corner[:, 0] != 100)
     untouched = np.full((40, 40, 3), 100, np.uint8)
     for x, y in ((-500, 0), (41, 0), (0, -200), (0, 41)):
         sprite.blit(untouched, x, y)

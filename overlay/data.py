@@ -52,7 +52,8 @@ class Clip:
     rotation_deg : int
         Clockwise rotation already applied by the reader: 0, 90, 180, 270.
     mirrored : bool
-        Whether the reader flips left and right.
+        Whether the reader flips left and right on request, on top of any flip the file itself asks for. Opening the
+        file again with this and ``rotation_deg`` shows the same.
     times_s : (N,) float
         Presentation times, strictly increasing, first is 0.
     nominal_rate : Fraction

@@ -91,7 +91,7 @@ class PyAVReader(Reader):
                 width=width,
                 height=height,
                 rotation_deg=self._orient.rotation_deg,
-                mirrored=self._orient.flipped,
+                mirrored=mirrored,
                 times_s=timing.times_s,
                 nominal_rate=timing.nominal_rate,
                 capture_rate=settled_capture(told, stated, timing, warnings),

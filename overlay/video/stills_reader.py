@@ -78,7 +78,7 @@ class StillsReader(Reader):
             width=self._size[0],
             height=self._size[1],
             rotation_deg=orientation.rotation_deg,
-            mirrored=orientation.flipped,
+            mirrored=mirrored,
             times_s=timing.times_s,
             nominal_rate=timing.nominal_rate,
             capture_rate=capture,

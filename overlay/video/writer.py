@@ -155,15 +155,10 @@ class VideoWriter:
         if error is None:
             place.__exit__(None, None, None)
             return
-        # The temporary file goes, and the error that stopped us comes out; the caller's own goes on by itself.
-        try:
-            if place.__exit__(type(error), error, error.__traceback__):
-                return
-        except BaseException as translated:
-            if kind is None:
-                raise
-            if translated is not error:
-                raise
+        # The temporary file goes. The place is not shown the error itself: it would take an OSError of the caller's
+        # for one of the disk's. The caller's own error goes on by itself.
+        stop = _Aborted()
+        place.__exit__(_Aborted, stop, None)
         if kind is None:
             raise error
 

@@ -44,11 +44,13 @@ class WriterSettings:
     crf: int = setting(
         20, "x264 constant rate factor", "thin coloured lines and text stay clean; 23 smears red on green"
     )
-    preset: str = setting("veryfast", "", "as small as medium at half its CPU time; superfast doubles the file")
+    preset: str = setting(
+        "veryfast", "", "as small as medium at half its CPU time; superfast more than doubles the file"
+    )
     x264_params: str = setting(
         "subme=1:weightp=0",
         "",
-        "halves the CPU time of veryfast for a file a fifth larger, 0.05 dB apart on real video",
+        "halves the CPU time of x264 for a file a fifth larger, 0.05 dB apart on real video",
     )
     queue_frames: int = setting(6, "count", "37 MB at 1080×1920; composing and encoding overlap")
     key_every_s: float = setting(0.5, "s", "a coach scrubs back and forth; players jump to key frames")

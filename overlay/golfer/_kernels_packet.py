@@ -1,3 +1,5 @@
+# mypy: ignore-errors
+# Types of compiled functions are inferred from their arguments by the compiler.
 """Compiled kernels of the renderer: sixteen rays at a time.
 
 The same distance field as in ``render_kernels``, written so that the compiler turns each inner loop over ``LANES``
@@ -49,6 +51,7 @@ TINY, FAR32 = np.float32(1e-9), np.float32(1e9)
 TWO = np.float32(2.0)
 SPEED = np.float32(0.95)
 LONGEST = np.float32(LONGEST_BLEND)
+CLOSE = np.float32(0.003)
 SLEEP = np.float32(0.45)
 STEP_NEAR, STEP_WIDE = np.float32(0.022), np.float32(0.07)
 REACH = np.float32(0.14)
@@ -345,7 +348,8 @@ def packet_march(P, T, active, n, wake, least, ox, oy, oz, start, stop, toleranc
             S[HIT + i] = S[OWNER + i] if (hit and alive) else S[HIT + i]
             go = alive and not hit and S[WAY + i] < stop
             S[ALIVE + i] = F1 if go else F0
-            step = S[BEST + i] * SPEED if go else F0
+            # Where two surfaces meet the distance shrinks ever more slowly; a least step gets there all the same.
+            step = max(S[BEST + i] * SPEED, tolerance * S[WAY + i]) if go else F0
             S[WAY + i] += step
             most = max(most, step)
             longest = max(longest, S[BEST + i] if go else -FAR32)
@@ -358,6 +362,8 @@ def packet_march(P, T, active, n, wake, least, ox, oy, oz, start, stop, toleranc
         gone += most
     hits = 0
     for i in range(LANES):
+        late = S[ALIVE + i] > HALF and S[BEST + i] < CLOSE
+        S[HIT + i] = S[OWNER + i] if late else S[HIT + i]
         hits += 1 if S[HIT + i] > -HALF else 0
     return hits
 

@@ -1,3 +1,5 @@
+# mypy: ignore-errors
+# Types of compiled functions are inferred from their arguments by the compiler.
 """Compiled kernels of the renderer: club over an exposure, ground shadow, layers put together, film.
 
 This file is imported only inside the functions that render.
@@ -83,8 +85,8 @@ def draw_shaft(ends, radii, camera, x0, y0, depth, light, sun, colour, weight, l
         r0 = radii[0] * focal_y / pz[0]
         r1 = radii[1] * focal_y / pz[1]
         rim = max(r0, r1) + 1.0
-        low_y = max(0, int(math.floor(min(py[0], py[1]) - rim)))
-        high_y = min(height - 1, int(math.ceil(max(py[0], py[1]) + rim)))
+        low_y = max(0, int(min(py[0], py[1]) - rim))
+        high_y = min(height - 1, int(max(py[0], py[1]) + rim) + 1)
         for y in range(low_y, high_y + 1):
             # The columns of this row that the line can touch.
             a = px[0] - rim - 1.0
@@ -115,7 +117,7 @@ def draw_shaft(ends, radii, camera, x0, y0, depth, light, sun, colour, weight, l
                 # Perspective: what is linear along the picture line is 1/depth.
                 inverse = (1.0 - t) / pz[0] + t / pz[1]
                 z = 1.0 / inverse
-                thick = (r0 / pz[1] * pz[0] * 0.0 + r0) * (1.0 - t) + r1 * t
+                thick = r0 * (1.0 - t) + r1 * t
                 cover = min(1.0, max(0.0, q + 0.5 + thick)) - min(1.0, max(0.0, q + 0.5 - thick))
                 cover = min(cover, 1.0) * end
                 if cover <= 0.004:
@@ -129,11 +131,12 @@ def draw_shaft(ends, radii, camera, x0, y0, depth, light, sun, colour, weight, l
                 shine = toward**10 * colour[3] * 1.6
                 up = 0.5 + 0.5 * nz
                 c = cover * weight
+                low = 1.0 - up
                 _put(
                     layer, depth, y, x, z, c,
-                    colour[0] * (light[0] * toward * 0.6 + light[3] * up * 1.15 + light[6] * (1 - up)) + shine * light[0],
-                    colour[1] * (light[1] * toward * 0.6 + light[4] * up * 1.15 + light[7] * (1 - up)) + shine * light[1],
-                    colour[2] * (light[2] * toward * 0.6 + light[5] * up * 1.15 + light[8] * (1 - up)) + shine * light[2],
+                    colour[0] * (light[0] * toward * 0.6 + light[3] * up * 1.15 + light[6] * low) + shine * light[0],
+                    colour[1] * (light[1] * toward * 0.6 + light[4] * up * 1.15 + light[7] * low) + shine * light[1],
+                    colour[2] * (light[2] * toward * 0.6 + light[5] * up * 1.15 + light[8] * low) + shine * light[2],
                 )  # fmt: skip
 
 
@@ -196,12 +199,15 @@ def draw_head(P, T, M, frames, reach, camera, x0, y0, depth, light, sun, weight,
                     facing = max(0.0, -(nx * wx + ny * wy + nz * wz))
                     rim_light = (1.0 - facing) ** 3 * M[row, 6]
                     up = 0.5 + 0.5 * nz
-                    w = 0.5 * weight
+                    low = 1.0 - up
+                    r = M[row, 0] * (light[0] * toward + light[3] * up + light[6] * low)
+                    g = M[row, 1] * (light[1] * toward + light[4] * up + light[7] * low)
+                    b2 = M[row, 2] * (light[2] * toward + light[5] * up + light[8] * low)
                     _put(
-                        layer, depth, y, x, t * size, w,
-                        M[row, 0] * (light[0] * toward + light[3] * up + light[6] * (1 - up)) + shine * light[0] + rim_light * light[3],
-                        M[row, 1] * (light[1] * toward + light[4] * up + light[7] * (1 - up)) + shine * light[1] + rim_light * light[4],
-                        M[row, 2] * (light[2] * toward + light[5] * up + light[8] * (1 - up)) + shine * light[2] + rim_light * light[5],
+                        layer, depth, y, x, t * size, 0.5 * weight,
+                        r + shine * light[0] + rim_light * light[3],
+                        g + shine * light[1] + rim_light * light[4],
+                        b2 + shine * light[2] + rim_light * light[5],
                     )  # fmt: skip
 
 

@@ -1,3 +1,5 @@
+# mypy: ignore-errors
+# Types of compiled functions are inferred from their arguments by the compiler.
 """Compiled kernels of the renderer: surface patterns, light, and the picture of the body tile by tile.
 
 Colours are linear light until ``develop``. This file is imported only inside the functions that render.
@@ -98,7 +100,7 @@ def paint(P, F, volume, j, px, py, pz):
     part = int(P[j, PART])
     who = int(P[j, PERSON])
     s = F[who, STATURE]
-    if part == TRUNK or part == LEG:
+    if part in (TRUNK, LEG):
         x, y, z = local(F, who, PELVIS, PELVIS_AXES, px, py, pz)
         z = z / s - F[who, BELT_UP]
         if part == LEG and z < -0.03:
@@ -158,6 +160,16 @@ def paint(P, F, volume, j, px, py, pz):
             return SKIN, 1.0
         return SKIN, 1.0
     if part == SHOE_PART:
+        x = px - P[j, AX]
+        y = py - P[j, AX + 1]
+        z = pz - P[j, AX + 2]
+        u = (x * P[j, FRAME] + y * P[j, FRAME + 1] + z * P[j, FRAME + 2]) / s
+        v = (x * P[j, FRAME + 3] + y * P[j, FRAME + 4] + z * P[j, FRAME + 5]) / s
+        w = (x * P[j, FRAME + 6] + y * P[j, FRAME + 7] + z * P[j, FRAME + 8]) / P[j, SHAPE]
+        if 0.36 < w < 0.62 and abs(u) < 0.020 and v > 0.02:
+            return code, 0.62 if abs((w * 14.0) % 1.0 - 0.5) < 0.22 else 0.85
+        if w < 0.13 or abs(w - 0.68) < 0.012:
+            return TRIM if w < 0.13 else code, 0.8
         return code, 1.0
     if part == CAP_PART:
         x, y, z = local(F, who, HEAD, HEAD_AXES, px, py, pz)
@@ -183,10 +195,18 @@ def folds(P, F, volume, j, code, px, py, pz):
         w = x * P[j, FRAME + 6] + y * P[j, FRAME + 7] + z * P[j, FRAME + 8]
         t = w / P[j, SHAPE]
         # SCALE holds which end is loose: both ends of a thigh near hip and knee, the shin towards the shoe.
+        if t < 0.3:
+            # Near the hip the folds of seat and thigh are the same, so that no seam shows.
+            x, y, z = local(F, who, PELVIS, PELVIS_AXES, px, py, pz)
+            seat = 0.003 * cloud(volume, 10.0 * x, 10.0 * y, 18.0 * (z + 0.5 * abs(x)))
+        else:
+            seat = 0.0
         amount = 0.25 + 0.75 * (step(0.35, 0.0, t) + step(0.62, 1.0, t))
         slant = w + 0.45 * abs(u) - 0.25 * v
         shift = 7.0 * P[j, SCALE]
-        return amount * 0.0042 * cloud(volume, 9.0 * u + shift, 9.0 * v, 26.0 * slant + shift)
+        own = amount * 0.0042 * cloud(volume, 9.0 * u + shift, 9.0 * v, 26.0 * slant + shift)
+        mixed = step(0.05, 0.3, t)
+        return seat + (own - seat) * mixed if P[j, SCALE] < 2.5 else own
     if code == SHIRT:
         x, y, z = local(F, who, THORAX, THORAX_AXES, px, py, pz)
         low = step(0.05, -0.35, z)
@@ -349,8 +369,9 @@ def trace_body(
                         if j < 0 or yy >= height or xx >= width:
                             continue
                         r, g, b = shade(
-                            P, M, F, volume, light, sun, right, up, shadow, grid, j, S[X + i], S[Y + i], S[Z + i],
-                            S[DX + i], S[DY + i], S[DZ + i], S[NX + i], S[NY + i], S[NZ + i], S[NEAR + i], S[WIDE + i],
+                            P, M, F, volume, light, sun, right, up, shadow, grid, j,
+                            S[X + i], S[Y + i], S[Z + i], S[DX + i], S[DY + i], S[DZ + i],
+                            S[NX + i], S[NY + i], S[NZ + i], S[NEAR + i], S[WIDE + i],
                         )  # fmt: skip
                         colour[yy, xx, 0] = r
                         colour[yy, xx, 1] = g
@@ -418,8 +439,9 @@ def trace_body(
                                 if j < 0:
                                     continue
                                 r, g, b = shade(
-                                    P, M, F, volume, light, sun, right, up, shadow, grid, j, S[X + i], S[Y + i], S[Z + i],
-                                    S[DX + i], S[DY + i], S[DZ + i], S[NX + i], S[NY + i], S[NZ + i], S[NEAR + i], S[WIDE + i],
+                                    P, M, F, volume, light, sun, right, up, shadow, grid, j,
+                                    S[X + i], S[Y + i], S[Z + i], S[DX + i], S[DY + i], S[DZ + i],
+                                    S[NX + i], S[NY + i], S[NZ + i], S[NEAR + i], S[WIDE + i],
                                 )  # fmt: skip
                                 yy = where_y[i >> 2]
                                 xx = where_x[i >> 2]

@@ -7,6 +7,8 @@ is the middle of its exposure. The same arguments give the same bytes, on one th
 
 from __future__ import annotations
 
+import copy
+import dataclasses
 import math
 from collections import deque
 from collections.abc import Iterator
@@ -23,7 +25,9 @@ from overlay.errors import InputError
 from overlay.golfer.looks import LOOKS, Look, find_look
 from overlay.golfer.render_body import Shapes, shapes
 from overlay.golfer.render_club import HEAD_REACH_M, SHAFT_RADII_M, club_path, head_shapes
+from overlay.golfer.render_exposure import Between, Moved, exposure_postures, lead_side
 from overlay.golfer.render_lens import Lens, lens_of
+from overlay.golfer.scene import Plate, paint_plate
 from overlay.progress import SILENT, Progress
 from overlay.settings.render import LIGHTS, LightSettings, RenderSettings
 
@@ -31,7 +35,9 @@ if TYPE_CHECKING:
     from overlay.golfer.camera import CameraSpec
     from overlay.golfer.motion import Motion, Posture
 
-__all__ = ["LOOKS", "Film", "Studio", "render_clip", "render_frame"]
+__all__ = [
+    "LOOKS", "Bystander", "Film", "Studio", "exposure_postures", "lead_side", "render_clip", "render_frame",
+]  # fmt: skip
 
 FAR = 1e9
 
@@ -93,14 +99,6 @@ class _Layers:
         self.club = np.zeros((2, self.height, self.width, 4), np.float32)
 
 
-def lead_side(posture: Posture) -> str:
-    """ "left" or "right": the hand nearer the end of the grip is the lead hand."""
-    p: Any = posture
-    shaft = np.asarray(p.club_head, float) - np.asarray(p.grip, float)
-    left, right = (float(np.asarray(p.joints[f"{side}_hand"], float) @ shaft) for side in ("left", "right"))
-    return "left" if left <= right else "right"
-
-
 class Studio:
     """Everything about a picture that does not move: camera, light, background, noise.
 
@@ -120,14 +118,15 @@ class Studio:
         self, camera: CameraSpec, look: str | Look = "rowan", *, film: Film | None = None, lead: str = "left",
         bystanders: Sequence[Bystander] = (), settings: RenderSettings | None = None,
     ) -> None:  # fmt: skip
-        from overlay.golfer import scene
         from overlay.golfer._kernels_picture import tone_curve, tone_picture
 
         self.settings = settings or RenderSettings()
         self.film = film or Film()
         self.look = find_look(look)
         self.lead = lead
-        self.lens: Lens = lens_of(camera)
+        self.camera: Any = camera
+        trembles = float(getattr(camera, "shake_deg", 0.0)) > 0.0
+        self.lens: Lens = lens_of(dataclasses.replace(self.camera, shake_deg=0.0) if trembles else camera)
         if self.lens.width < 16 or self.lens.height < 16 or self.lens.width * self.lens.height > 40_000_000:
             raise InputError(
                 f"A picture of {self.lens.width}×{self.lens.height} px cannot be rendered.",
@@ -144,13 +143,20 @@ class Studio:
         self.sun_up = np.cross(self.sun, self.sun_right)
         self.light = np.array([*light.sun, *light.sky, *light.ground])
         self.volume = np.random.default_rng(5).uniform(-1.0, 1.0, (32, 32, 32)).astype(np.float32)
-        self.plate = scene.paint_plate(self.lens, self.mirrored, light)
+        # A trembling camera only turns, so its background is a window that moves over a larger plate.
+        self.margin = 0
+        if trembles:
+            self.margin = (
+                math.ceil(4.5 * math.radians(self.camera.shake_deg) * max(*self.lens.focal, self.lens.height)) + 2
+            )
+        self.wide = self.lens.widened(self.margin)
+        self.plate = paint_plate(self.wide, self.mirrored, light)
         self.backdrop = np.empty(self.plate.picture.shape, np.float32)
         tone_picture(self.plate.picture, light.exposure, self.backdrop)
         self.curve = np.empty(4097, np.float32)
         tone_curve(light.exposure, self.curve)
-        self.bystanders = [
-            (_Moved(person.posture, np.array([*person.place, 0.0])), find_look(person.look), lead_side(person.posture))
+        self.bystanders: list[tuple[Any, Look, str]] = [
+            (Moved(person.posture, np.array([*person.place, 0.0])), find_look(person.look), lead_side(person.posture))
             for person in bystanders
         ]
         self.noise = self._noise()
@@ -164,6 +170,34 @@ class Studio:
         noise = 0.85 * grey + 0.5 * colour
         noise = 0.72 * noise + 0.28 * np.roll(noise, 1, axis=2)
         return np.asarray(noise * s.noise_levels * self.film.noise * self.light_settings.noise, np.float32)
+
+    def at(self, time_s: float) -> Studio:
+        """The studio as a trembling camera sees it at one time; itself when the camera stands still."""
+        if not self.margin:
+            return self
+        import cv2
+
+        turned = copy.copy(self)
+        turned.margin = 0
+        turned.lens = lens_of(self.camera.at(time_s))
+        turned.packed = turned.lens.packed()
+        size = (self.lens.width, self.lens.height)
+        # Pixel centres lie at half pixels for the lens and at whole ones for the resampler.
+        half = np.array([[1.0, 0.0, 0.5], [0.0, 1.0, 0.5], [0.0, 0.0, 1.0]])
+        back = np.linalg.inv(half) @ self.wide.matrix() @ self.wide.axes @ turned.lens.axes.T
+        back = back @ np.linalg.inv(turned.lens.matrix()) @ half
+        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        picture = cv2.warpPerspective(self.plate.picture, back, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
+        ground = cv2.warpPerspective(
+            self.plate.ground,
+            back,
+            size,
+            flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+        turned.plate = Plate(picture, ground)
+        turned.backdrop = cv2.warpPerspective(self.backdrop, back, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
+        return turned
 
     # One frame ---------------------------------------------------------------------------------------------
 
@@ -261,7 +295,7 @@ class Studio:
             self._trace(layers, built, shadow, grid, None, layers.body, layers.depth)
             return
         # Only tiles that something moves in are drawn again for each moment of the exposure.
-        moments = [_Between(exposure, (k + 0.5) / n) for k in range(n)]
+        moments = [Between(exposure, (k + 0.5) / n) for k in range(n)]
         tables = [self._shapes(moment) for moment in moments]  # type: ignore[arg-type]
         moving = self._moving(layers, tables)
         self._trace(layers, built, shadow, grid, None, layers.body, layers.depth)
@@ -326,7 +360,8 @@ class Studio:
         owner = np.zeros(depth.shape, np.int32)
         trace_body(
             built.primitives.astype(np.float32), built.lofts.astype(np.float32), built.materials, built.persons,
-            self.volume, self.packed, self.light, self.sun, self.sun_right, self.sun_up, shadow, grid, layers.x0, layers.y0, columns, rows, tile, counts, items,
+            self.volume, self.packed, self.light, self.sun, self.sun_right, self.sun_up, shadow, grid,
+            layers.x0, layers.y0, columns, rows, tile, counts, items,
             np.ones(rows * columns, bool) if wanted is None else wanted, colour, depth, owner,
         )  # fmt: skip
 
@@ -371,8 +406,9 @@ class Studio:
         if tee and balls[0] is not None:
             foot = balls[0] * np.array([1.0, 1.0, 0.0])
             top = balls[0] - [0.0, 0.0, radius * 0.9]
-            draw_shaft(np.array([[top, foot]]), np.array([0.0042, 0.0026]), self.packed, layers.x0, layers.y0, layers.depth,
-                       self.light, self.sun, np.array([0.72, 0.62, 0.45, 0.1]), 1.0, layers.club)  # fmt: skip
+            wood = np.array([0.72, 0.62, 0.45, 0.1])
+            draw_shaft(np.array([[top, foot]]), np.array([0.0042, 0.0026]), self.packed, layers.x0, layers.y0,
+                       layers.depth, self.light, self.sun, wood, 1.0, layers.club)  # fmt: skip
         draw_ball(centres, radius, self.packed, layers.x0, layers.y0, layers.depth, self.light, self.sun, share / n,
                   layers.club)  # fmt: skip
         return np.array([*seen[len(seen) // 2], radius])
@@ -402,40 +438,6 @@ class Studio:
             self.packed, self.light, self.sun, self.sun_right, self.sun_up, shadow, grid, np.array(feet), shaft,
             np.zeros(4) if ball is None else ball, self.curve, values,
         )  # fmt: skip
-
-
-class _Moved:
-    """A posture standing elsewhere."""
-
-    def __init__(self, posture: Any, shift: FloatArray) -> None:
-        self.joints = {name: np.asarray(value, float) + shift for name, value in posture.joints.items()}
-        self.head_axes, self.thorax_axes, self.pelvis_axes = posture.head_axes, posture.thorax_axes, posture.pelvis_axes
-        self.grip = np.asarray(posture.grip, float) + shift
-        self.club_head = np.asarray(posture.club_head, float) + shift
-        self.club_kind = posture.club_kind
-        self.stature_m, self.build = posture.stature_m, posture.build
-        self.ball = None
-
-
-class _Between:
-    """A posture at a fraction of the exposure, between those that were given."""
-
-    def __init__(self, exposure: Sequence[Any], at: float) -> None:
-        place = at * (len(exposure) - 1)
-        i = min(int(place), len(exposure) - 2)
-        f = place - i
-        a, b = exposure[i], exposure[i + 1]
-
-        def mix(x: Any, y: Any) -> FloatArray:
-            return np.asarray((1.0 - f) * np.asarray(x, float) + f * np.asarray(y, float))
-
-        self.joints = {name: mix(value, b.joints[name]) for name, value in a.joints.items()}
-        for name in ("head_axes", "thorax_axes", "pelvis_axes"):
-            mixed = mix(getattr(a, name), getattr(b, name))
-            setattr(self, name, mixed / np.linalg.norm(mixed, axis=0))
-        self.grip, self.club_head = mix(a.grip, b.grip), mix(a.club_head, b.club_head)
-        self.club_kind, self.ball = a.club_kind, a.ball
-        self.stature_m, self.build = a.stature_m, a.build
 
 
 def render_frame(
@@ -469,15 +471,8 @@ def render_frame(
     Making many pictures with one camera: make a ``Studio`` once, it keeps the background.
     """
     studio = Studio(camera, look, film=film, lead=lead_side(posture), bystanders=bystanders)
-    return studio.frame(tuple(exposure) or (posture,), frame_index, ball=ball)
-
-
-def exposure_postures(motion: Motion, time_s: float, shutter_s: float) -> tuple[Posture, ...]:
-    """The postures over an exposure about ``time_s``: three for a short one, up to nine for a long one."""
-    n = 3 if shutter_s <= 1 / 400 else (5 if shutter_s <= 1 / 150 else 9)
-    last = motion.duration_s
-    times = np.clip(time_s + shutter_s * np.linspace(-0.5, 0.5, n), 0.0, last)
-    return tuple(motion.posture(float(t)) for t in times)
+    time_s = float(getattr(posture, "time_s", 0.0))
+    return studio.at(time_s).frame(tuple(exposure) or (posture,), frame_index, ball=ball)
 
 
 def _in_order(jobs: Iterator[Any], work: Any, threads: int) -> Iterator[Any]:
@@ -555,7 +550,9 @@ def render_clip(
     times = start_s + np.arange(n) / rate_hz
 
     def work(index: int) -> Image:
-        return studio.frame(exposure_postures(motion, float(times[index]), shutter_s), index, ball=ball)
+        return studio.at(float(times[index])).frame(
+            exposure_postures(motion, float(times[index]), shutter_s), index, ball=ball
+        )
 
     rate = Fraction(playback_rate if playback_rate is not None else rate_hz).limit_denominator(1001)
     options: dict[str, Any] = {} if quality is None else {"quality": quality}

@@ -25,6 +25,7 @@ _FIT = np.linalg.pinv(np.vander(np.linspace(-1.0, 1.0, LEVELS), 9, increasing=Tr
 CODE = {name: i for i, name in enumerate(MATERIALS)}
 PLAIN, TRUNK, LEG, SLEEVE, FACE, CAP_PART, SHOE_PART, HAND_PART, HAIR_PART, BRIM_PART, ARM_PART = range(11)
 REFERENCE_STATURE_M = 1.75
+HALF_HIPS, HALF_SHOULDERS = 0.097, {False: 0.180, True: 0.162}
 BUILDS = {"slim": 0.93, "medium": 1.0, "broad": 1.10}
 
 
@@ -57,8 +58,8 @@ def _profile(levels: list[float], values: list[float]) -> FloatArray:
     step = np.diff(y) / np.diff(x)
     slope = np.empty_like(y)
     slope[0], slope[-1] = step[0], step[-1]
-    for i in range(1, len(y) - 1):
-        slope[i] = 0.0 if step[i - 1] * step[i] <= 0 else 2.0 / (1.0 / step[i - 1] + 1.0 / step[i])
+    for k in range(1, len(y) - 1):
+        slope[k] = 0.0 if step[k - 1] * step[k] <= 0 else 2.0 / (1.0 / step[k - 1] + 1.0 / step[k])
     at = np.linspace(0.0, 1.0, LEVELS)
     i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
     h = x[i + 1] - x[i]
@@ -168,6 +169,7 @@ class Person:
         self.pelvis_axes = np.asarray(posture.pelvis_axes, float)
         self.thorax_axes = np.asarray(posture.thorax_axes, float)
         self.head_axes = np.asarray(posture.head_axes, float)
+        self._pull_in(look)
         self.hips = 0.5 * (joints["left_hip"] + joints["right_hip"])
         self.shoulders = 0.5 * (joints["left_shoulder"] + joints["right_shoulder"])
         self.neck_base = self._neck_base()
@@ -181,15 +183,28 @@ class Person:
         self._headwear()
         self._grip()
 
+    def _pull_in(self, look: Look) -> None:
+        """Bring hip and shoulder joints to where the centres of the joints lie in an adult.
+
+        Segment tables give outer breadths (hips over the trochanters, shoulders over the deltoid); legs drawn from
+        there stand apart like a puppet's.
+        """
+        for name, half in (("hip", HALF_HIPS), ("shoulder", HALF_SHOULDERS[look.woman])):
+            left, right = self.j[f"left_{name}"], self.j[f"right_{name}"]
+            middle = 0.5 * (left + right)
+            keep = min(1.0, 2.0 * half * self.scale / max(float(np.linalg.norm(right - left)), 1e-6))
+            self.j[f"left_{name}"] = middle + keep * (left - middle)
+            self.j[f"right_{name}"] = middle + keep * (right - middle)
+
     # Where things are --------------------------------------------------------------------------------------
 
     def _neck_base(self) -> FloatArray:
         """C7–T1, a little above the line of the shoulder joints whatever the posture calls its neck joint."""
-        return self.shoulders + self.scale * (0.055 * self.thorax_axes[:, 2] - 0.012 * self.thorax_axes[:, 1])
+        return self.shoulders + self.scale * (0.072 * self.thorax_axes[:, 2] - 0.006 * self.thorax_axes[:, 1])
 
     def _head_centre(self) -> FloatArray:
         """Middle between crown and chin."""
-        return self.j["head"]
+        return np.asarray(self.j["head"] - 0.030 * self.scale * _unit(self.j["head"] - self.neck_base))
 
     def row(self) -> FloatArray:
         """The person row of the shading kernel."""
@@ -235,8 +250,8 @@ class Person:
             front = [0.080, 0.098, 0.104, 0.106 + belly * 0.1, 0.108 + belly * 0.12, 0.112, 0.118, 0.100, 0.074, 0.058]
             back = [0.090, 0.132, 0.108, 0.094, 0.094, 0.104, 0.112, 0.108, 0.090, 0.064]
         table = _table(
-            _profile(levels, half) * (0.3 + 0.7 * g), _profile(levels, front) * g, _profile(levels, back) * (0.4 + 0.6 * g),
-            s, bow, twist,
+            _profile(levels, half) * (0.3 + 0.7 * g), _profile(levels, front) * g,
+            _profile(levels, back) * (0.4 + 0.6 * g), s, bow, twist,
         )  # fmt: skip
         frame = np.stack([right, forward, axis], axis=1)
         self.build.loft(foot, frame, length, table, 0.035, 0.10, 1, 0.05, "shirt", TRUNK)
@@ -244,27 +259,30 @@ class Person:
         middle = self.shoulders
         for sign, side in ((-1.0, "left"), (1.0, "right")):
             joint = self.j[f"{side}_shoulder"]
-            girth = 0.5 + 0.5 * self.limb_girth * (0.93 if look.woman else 1.0)
-            # Collar bone and trapezius in front and above, shoulder blade behind, chest muscle to the arm.
-            root = middle + s * (sign * 0.045 * out + 0.030 * up)
-            self.build.limb(root, joint + 0.012 * s * up, (0.052, 0.056, 0.058, 0.056), 1, 0.05, "shirt", TRUNK)
-            chest = middle + s * (sign * 0.085 * out - 0.105 * up + 0.045 * ahead)
-            self.build.limb(chest, joint - 0.018 * s * up, (0.064 * girth, 0.058 * girth), 1, 0.06, "shirt", TRUNK)
-            blade = middle + s * (sign * 0.095 * out - 0.11 * up - 0.045 * ahead)
-            self.build.limb(blade, joint - 0.018 * s * up, (0.066 * girth, 0.056 * girth), 1, 0.06, "shirt", TRUNK)
+            girth = 0.5 + 0.5 * self.limb_girth * (0.90 if look.woman else 1.0)
+            # Collar bone, trapezius from the neck, shoulder blade behind, chest muscle to the arm in front.
+            root = middle + s * (sign * 0.045 * out + 0.020 * up)
+            self.build.limb(root, joint + 0.002 * s * up, (0.050, 0.050, 0.047, 0.043 * girth), 1, 0.04, "shirt", TRUNK)
+            nape = self.neck_base + s * (sign * 0.032 * out + 0.014 * up - 0.006 * ahead)
+            self.build.limb(nape, joint + s * (0.010 * up - sign * 0.03 * out), (0.024, 0.029, 0.031, 0.030), 1, 0.05,
+                            "shirt", TRUNK)  # fmt: skip
+            chest = middle + s * (sign * 0.080 * out - 0.115 * up + 0.036 * ahead)
+            self.build.limb(chest, joint - 0.018 * s * up, (0.058 * girth, 0.044 * girth), 1, 0.045, "shirt", TRUNK)
+            blade = middle + s * (sign * 0.090 * out - 0.11 * up - 0.042 * ahead)
+            self.build.limb(blade, joint - 0.018 * s * up, (0.062 * girth, 0.044 * girth), 1, 0.045, "shirt", TRUNK)
             if look.woman:
-                bust = middle + s * (sign * 0.068 * out - 0.165 * up + 0.092 * ahead)
-                self.build.ellipsoid(bust, self.thorax_axes, (0.056, 0.046, 0.056), 1, 0.05, "shirt", TRUNK)
+                bust = middle + s * (sign * 0.066 * out - 0.150 * up + 0.080 * ahead)
+                self.build.ellipsoid(bust, self.thorax_axes, (0.052, 0.040, 0.052), 1, 0.045, "shirt", TRUNK)
         # The collar: a ring that stands off the neck, open in front.
         base = self.neck_base
         neck_axis = _unit(self.head - 0.06 * s * self.head_axes[:, 2] - base)
         ring = base + s * 0.004 * neck_axis + s * 0.006 * ahead
         wide = 0.064 if not look.woman else 0.056
         for sign in (-1.0, 1.0):
-            back = ring + s * (-0.040 * ahead + 0.034 * up + sign * 0.030 * out)
+            nape_point = ring + s * (-0.040 * ahead + 0.034 * up + sign * 0.030 * out)
             side_point = ring + s * (0.012 * ahead + 0.014 * up + sign * wide * out)
             front_point = ring + s * (0.072 * ahead - 0.038 * up + sign * 0.020 * out)
-            self.build.limb(back, side_point, (0.014, 0.014), 2, 0.015, "shirt", PLAIN)
+            self.build.limb(nape_point, side_point, (0.014, 0.014), 2, 0.015, "shirt", PLAIN)
             self.build.limb(side_point, front_point, (0.014, 0.012), 2, 0.015, "shirt", PLAIN)
 
     def _leg(self, side: str, i: int) -> None:
@@ -285,14 +303,22 @@ class Person:
         shin_front = _square_to(_unit(ankle - knee), self._foot_axis(side))
         if cloth:
             self.build.limb(
-                start, knee, (0.092 * g, 0.086 * g, 0.072 * g, 0.064 * g), 1, 0.055, material, LEG, tag=tag + 1
+                start, knee, (0.088 * g, 0.085 * g, 0.068 * g, 0.055 * g), 1, 0.055, material, LEG, tag=tag + 1
             )
-            # Cloth falls straight from the knee and breaks on the shoe.
-            calf = knee - shin_front * 0.004 * s
-            low = ankle + (knee - ankle) * 0.04 - shin_front * 0.010 * s
-            self.build.limb(
-                calf, low, (0.062 * g, 0.064 * g, 0.060 * g, 0.060 * g), 1, 0.03, material, LEG, tag=tag + 3
+            # Cloth hangs from the knee, fuller over the calf, breaks on the shoe and ends in a flat hem.
+            down = _unit(ankle - knee)
+            top = knee - down * 0.035 * s
+            length = float(np.linalg.norm(ankle - knee)) + 0.030 * s
+            axes = np.stack([np.cross(down, shin_front), shin_front, down], axis=1)
+            at = [0.0, 0.10, 0.30, 0.55, 0.80, 0.93, 1.0]
+            full = 0.4 + 0.6 * g
+            table = _table(
+                _profile(at, [0.040, 0.054, 0.057, 0.054, 0.052, 0.054, 0.056]) * full,
+                _profile(at, [0.046, 0.058, 0.054, 0.052, 0.054, 0.060, 0.066]) * full,
+                _profile(at, [0.036, 0.050, 0.066, 0.064, 0.058, 0.056, 0.056]) * full,
+                s,
             )
+            self.build.loft(top, axes, length, table, 0.010, 0.0, 1, 0.045, material, LEG, tag=tag + 3)
         else:
             hem = start + (knee - start) * 0.86
             self.build.limb(
@@ -302,8 +328,8 @@ class Person:
             calf = knee + (ankle - knee) * 0.3 - shin_front * 0.016 * s
             self.build.limb(knee, ankle, (0.051 * g, 0.047 * g, 0.036 * g, 0.034 * g), 3 + i, 0.03, "skin")
             self.build.ellipsoid(
-                calf, np.stack([sideways, shin_front, _unit(knee - ankle)], axis=1), (0.045 * g, 0.042 * g, 0.10), 3 + i,
-                0.03, "skin",
+                calf, np.stack([sideways, shin_front, _unit(knee - ankle)], axis=1), (0.045 * g, 0.042 * g, 0.10),
+                3 + i, 0.03, "skin",
             )  # fmt: skip
             self.build.limb(ankle + (knee - ankle) * 0.12, ankle, (0.041, 0.044), 3 + i, 0.01, "sole")
 
@@ -337,13 +363,13 @@ class Person:
     def _arm(self, side: str, i: int) -> None:
         s, look = self.scale, self.look
         shoulder, elbow, wrist = (self.j[f"{side}_{name}"] for name in ("shoulder", "elbow", "wrist"))
-        g = self.limb_girth * (0.94 if look.woman else 1.0)
+        g = self.limb_girth * (0.90 if look.woman else 1.0)
         group = 10 + i
         upper = _unit(elbow - shoulder)
         hem = 0.60 if not look.woman else 0.50
         end = shoulder + (elbow - shoulder) * hem
         self.build.limb(
-            shoulder - upper * 0.004 * s, end, (0.060 * g, 0.061 * g, 0.060 * g, 0.061 * g), 1, 0.035, "shirt", SLEEVE
+            shoulder - upper * 0.004 * s, end, (0.046 * g, 0.051 * g, 0.052 * g, 0.056 * g), 1, 0.03, "shirt", SLEEVE
         )
         # The sleeve is open: a hollow at its end shows the arm coming out.
         self.build.limb(shoulder, elbow, (0.046 * g, 0.049 * g, 0.045 * g, 0.039 * g), group, 0.02, "skin", ARM_PART)
@@ -405,7 +431,7 @@ class Person:
             return np.asarray(c + s * (axes @ np.array([x, y, z])))
 
         woman = look.woman
-        neck = 0.048 if woman else 0.057
+        neck = 0.046 if woman else 0.054
         base = self.neck_base - 0.02 * s * self.thorax_axes[:, 2] + 0.008 * s * self.thorax_axes[:, 1]
         self.build.limb(base, at(0, -0.022, -0.055), (neck * 1.18, neck * 1.02, neck, neck), 14, 0.03, "skin")
         head = 15
@@ -449,15 +475,15 @@ class Person:
             for sign in (-1.0, 1.0):
                 self.build.ellipsoid(at(sign * 0.09, 0.010, -0.018), axes, (0.03, 0.032, 0.040), hair, -0.01, "hair")
         if look.hair_style == "ponytail":
-            tie = at(0, -0.108, 0.030)
+            tie = at(0, -0.098, 0.004)
             down = np.array([0.0, 0.0, -1.0])
-            back = -axes[:, 1]
-            knee = tie + s * (0.055 * back + 0.01 * down)
-            middle = knee + s * (0.022 * back + 0.085 * down)
-            tip = middle + s * (-0.004 * back + 0.085 * down)
-            self.build.limb(tie, knee, (0.020, 0.027), hair, 0.015, "hair", HAIR_PART)
-            self.build.limb(knee, middle, (0.027, 0.026), hair, 0.02, "hair", HAIR_PART)
-            self.build.limb(middle, tip, (0.026, 0.009), hair, 0.02, "hair", HAIR_PART)
+            behind = -axes[:, 1]
+            bend = tie + s * (0.034 * behind + 0.022 * down)
+            middle = bend + s * (0.022 * behind + 0.085 * down)
+            tip = middle + s * (-0.004 * behind + 0.085 * down)
+            self.build.limb(tie, bend, (0.017, 0.024), hair, 0.015, "hair", HAIR_PART)
+            self.build.limb(bend, middle, (0.024, 0.023), hair, 0.02, "hair", HAIR_PART)
+            self.build.limb(middle, tip, (0.023, 0.008), hair, 0.02, "hair", HAIR_PART)
 
     def _headwear(self) -> None:
         s, look = self.scale, self.look
@@ -483,8 +509,7 @@ class Person:
         dip = math.radians(-12.0)
         turn = np.array([[1, 0, 0], [0, math.cos(dip), -math.sin(dip)], [0, math.sin(dip), math.cos(dip)]])
         brim = axes @ turn
-        self.build.box(at(0, 0.112, 0.036), brim, (0.066, 0.062, 0.005), 0.0045, 19, 0.004, "brim", BRIM_PART, bend=6.0)
-        # Round the corners of the brim with what lies outside an ellipse cut away.
+        self.build.ellipsoid(at(0, 0.090, 0.040), brim, (0.069, 0.082, 0.0085), 19, 0.004, "brim", BRIM_PART)
 
     def _grip(self) -> None:
         """The rubber grip as part of the body layer, so that the hands close on it."""

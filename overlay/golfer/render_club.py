@@ -40,7 +40,7 @@ def head_shapes(kind: str) -> tuple[FloatArray, FloatArray, FloatArray]:
     """
     build = Builder(1.0, 0)
     if kind == "driver":
-        lie = np.array([[1.0, 0, 0], [0, 0.82, 0.57], [0, -0.57, 0.82]]).T
+        lie = np.array([[1.0, 0, 0], [0, 0.82, 0.57], [0, -0.57, 0.82]])
         centre = lie @ np.array([-0.040, 0.055, -0.026])
         build.ellipsoid(centre, lie, (0.056, 0.060, 0.032), 0, 0.012, "cap")
         build.ellipsoid(centre + lie @ np.array([0.022, 0.004, -0.002]), lie, (0.034, 0.060, 0.031), 0, 0.02, "cap")
@@ -50,7 +50,7 @@ def head_shapes(kind: str) -> tuple[FloatArray, FloatArray, FloatArray]:
         )
     else:
         lie = np.array([[0.92, 0.0, -0.38], [0, 1.0, 0], [0.38, 0, 0.92]])
-        tilt = np.array([[1.0, 0, 0], [0, 0.86, 0.51], [0, -0.51, 0.86]]).T
+        tilt = np.array([[1.0, 0, 0], [0, 0.86, 0.51], [0, -0.51, 0.86]])
         face = tilt @ lie
         middle = tilt @ np.array([0.006, 0.044, -0.004])
         build.box(middle, face, (0.0065, 0.036, 0.021), 0.006, 0, 0.008, "steel")

@@ -1,3 +1,5 @@
+# mypy: ignore-errors
+# Types of compiled functions are inferred from their arguments by the compiler.
 """Compiled kernels of the renderer: a distance field of body shapes, ray marching, shadow map.
 
 A body is a table of primitives, one a row (columns below), sorted by group. Within a group shapes melt into one
@@ -266,7 +268,7 @@ def march(P, T, active, n, wake, apart, ox, oy, oz, dx, dy, dz, start, stop, tol
                 spare = apart[i] - best - LONGEST_BLEND
                 if spare > 0.0:
                     wake[i] = t + 0.45 * spare
-        t += best * 0.95
+        t += max(best * 0.95, tolerance * t)
         if t > stop:
             break
     return FAR, -1

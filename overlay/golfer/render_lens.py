@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -38,6 +38,15 @@ class Lens:
     def packed(self) -> FloatArray:
         """(16,): position, axes row by row, focal lengths, centre."""
         return np.array([*self.position, *self.axes.ravel(), *self.focal, *self.centre])
+
+    def matrix(self) -> FloatArray:
+        """(3, 3): focal lengths and centre."""
+        return np.array([[self.focal[0], 0.0, self.centre[0]], [0.0, self.focal[1], self.centre[1]], [0.0, 0.0, 1.0]])
+
+    def widened(self, margin: int) -> Lens:
+        """The same camera with a picture ``margin`` px larger on every side."""
+        centre = (self.centre[0] + margin, self.centre[1] + margin)
+        return replace(self, centre=centre, width=self.width + 2 * margin, height=self.height + 2 * margin)
 
     def project(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
         """(…, 2) px and (…,) depth in m of world points (…, 3)."""

@@ -109,7 +109,7 @@ class _Painter:
         d = self.d / np.linalg.norm(self.d, axis=-1, keepdims=True)
         rise = np.clip(d[..., 2], 0.0, 1.0)
         sky = np.array(self.light.sky) / np.array([0.42, 0.49, 0.60])
-        top, low = np.array([0.16, 0.34, 0.72]) * sky, np.array([0.66, 0.78, 0.90]) * sky
+        top, low = np.array([0.10, 0.25, 0.62]) * sky, np.array([0.50, 0.66, 0.84]) * sky
         picture = np.asarray(low + (top - low) * _soft(0.0, 0.75, rise)[..., None], np.float32)
         plane = 1.0 / np.maximum(rise + 0.06, 0.02)
         u, v = d[..., 0] * plane * 0.09, d[..., 1] * plane * 0.09
@@ -130,7 +130,7 @@ class _Painter:
         t = np.where(seen, t, 1.0)
         along = self.o[1 - i] + t * self.d[..., 1 - i]
         z = self.o[2] + t * self.d[..., 2]
-        seen &= (z < height * 2.4) & (z > -0.5) & (np.abs(along) < 900)
+        seen &= (z < height * 2.4) & (z > 0.0) & (np.abs(along) < 900)
         rows = np.flatnonzero(seen.any(axis=1))
         if not len(rows):
             return
@@ -139,10 +139,8 @@ class _Painter:
         pixel = t / self.lens.focal[0]
         line = _sample(_texture(20 + seed, 1.4), along / (crown * 9.0), np.full_like(along, 0.1 * seed))
         fine = _sample(_texture(30, 1.1), along / (crown * 1.6), z / (crown * 1.6))
-        if low:
-            top = height + 0.035 * fine
-        else:
-            top = height * (1.0 + 0.17 * line) + 0.07 * height * fine
+        wavy = height * (1.0 + 0.17 * line) + 0.07 * height * fine
+        top = height + 0.035 * fine if low else wavy
         alpha = np.clip((top - z) / np.maximum(pixel * 1.5, 0.02 * height) + 0.5, 0.0, 1.0) * seen
         leaf = _sample(_texture(31, 0.9), along / (crown * 0.8), z / (crown * 0.8))
         clump = _sample(_texture(32, 1.5), along / (crown * 3.0), z / (crown * 2.2) + 0.3)
@@ -171,13 +169,13 @@ class _Painter:
         y = self.o[1] + far * self.d[part][..., 1]
         # Ground covered by one pixel, longer along the look than across it.
         foot = far / self.lens.focal[0] * np.clip(0.5 * far / self.o[2], 1.0, 6.0) ** 0.5
-        range_grass, tee_grass = linear("#6f8f45"), linear("#7d9a4e")
+        range_grass, tee_grass = linear("#5f7f3c"), linear("#66853f")
         patch = _blades(x, y, foot, ((60.0, 0.05, 1.5), (9.0, 0.07, 1.3), (2.2, 0.09, 1.0), (0.75, 0.13, 0.7)))
         stripe = np.tanh(6 * np.sin(2 * np.pi * y / 9.0)) * 0.045
         grass = range_grass * (1.0 + patch + stripe)[..., None]
         dry = _soft(0.2, 1.6, _sample(_texture(12, 1.4), x / 40, y / 40))
         grass = _mix(grass, linear("#9a9a58") * (1.0 + patch)[..., None], 0.35 * dry)
-        blades = _blades(x, y, foot, ((9.0, 0.04, 1.3), (1.1, 0.08, 0.9), (0.42, 0.17, 0.55), (0.20, 0.14, 0.4)))
+        blades = _blades(x, y, foot, ((9.0, 0.06, 1.3), (1.1, 0.12, 0.9), (0.42, 0.30, 0.5), (0.20, 0.26, 0.35)))
         tee = tee_grass * (1.0 + blades)[..., None]
         edge = _sample(_texture(13, 1.2), x / 6, y / 6) * 0.12
         grass = _mix(grass, tee, _soft(0.12, -0.12, x - 3.4 + edge) * _soft(-0.12, 0.12, y + 4.1 + edge))
@@ -199,9 +197,9 @@ class _Painter:
         x0, x1, y0, y1 = MAT
         sides = np.minimum(np.minimum(x - x0, x1 - x), np.minimum(y - y0, y1 - y))
         inside = np.clip(sides / np.maximum(foot, 1e-3) + 0.5, 0, 1)
-        pile = _blades(x, y, foot, ((1.5, 0.03, 1.2), (0.30, 0.10, 0.5), (0.12, 0.11, 0.35)))
+        pile = _blades(x, y, foot, ((1.5, 0.05, 1.2), (0.30, 0.18, 0.5), (0.12, 0.20, 0.35)))
         worn = np.exp(-(((x - 0.02) / 0.16) ** 2 + ((y - 0.86) / 0.12) ** 2)) * 0.35
-        turf = linear("#4f8a55") * (1.0 + pile - 0.35 * worn)[..., None]
+        turf = linear("#47774d") * (1.0 + pile - 0.35 * worn)[..., None]
         rubber = linear("#3f4244") * (1.0 + 0.5 * pile)[..., None]
         border = np.clip((sides - 0.035) / np.maximum(foot, 1e-3) + 0.5, 0, 1)
         surface = _mix(rubber, turf, border)
@@ -321,7 +319,7 @@ class _Painter:
                 ball = np.array([x, y, 0.055]) + shrink * (
                     np.cos(ring)[:, None] * across + np.sin(ring)[:, None] * [0, 0, 0.055]
                 )
-                self._polygon(picture, ball + [0, 0, 0.008 * (1 - shrink)], larkspur * tone * upright)
+                self._polygon(picture, ball + np.array([0, 0, 0.008 * (1 - shrink)]), larkspur * tone * upright)
 
 
 def paint_plate(lens: Lens, mirrored: bool, light: LightSettings) -> Plate:

@@ -32,10 +32,10 @@ class LightSettings:
     """
 
     towards_sun: tuple[float, float, float] = setting((-0.42, 0.52, 0.74), "", "lights the player in both views")
-    sun: tuple[float, float, float] = setting((1.30, 1.18, 1.00), "", "a clear morning, by eye")
-    sky: tuple[float, float, float] = setting((0.42, 0.49, 0.60), "", "blue sky, by eye")
+    sun: tuple[float, float, float] = setting((1.75, 1.60, 1.36), "", "a clear morning, by eye")
+    sky: tuple[float, float, float] = setting((0.36, 0.43, 0.54), "", "blue sky, by eye")
     ground: tuple[float, float, float] = setting((0.16, 0.19, 0.10), "", "light thrown up by grass, by eye")
-    exposure: float = setting(1.45, "", "a mid-tone shirt lands near mid grey")
+    exposure: float = setting(1.30, "", "a mid-tone shirt lands near mid grey")
     noise: float = setting(1.0, "factor", "darker light, higher gain, more noise")
     cloud: float = setting(0.45, "fraction", "share of the sky under cloud")
 

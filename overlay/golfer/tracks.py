@@ -107,36 +107,47 @@ def landmark_points(state: dict[str, FloatArray], stature_m: float) -> FloatArra
 
 
 def hidden_share(state: dict[str, FloatArray], points: FloatArray, camera: CameraSpec) -> FloatArray:
-    """(T, 33) 0–1: how much the trunk and head stand between the camera and each landmark.
+    """(T, 33) 0–1: how much trunk, head, thighs and the other arm stand between the camera and each landmark.
 
-    The trunk is taken as a round cone from the hips to the shoulders, the head as a ball.
+    All are taken as round cones about their bones; an arm never hides its own landmarks.
     """
     eye = camera.position
-    depth_hidden = np.zeros(points.shape[:2])
-    solids = [
-        (state["pelvis"], state["neck"], 0.13),
-        (state["head"], state["head"] + 1e-3, 0.10),
+    hidden = np.zeros(points.shape[:2])
+    solids: list[tuple[FloatArray, FloatArray, float, str]] = [
+        (state["pelvis"], state["neck"], 0.13, ""),
+        (state["head"], state["head"] + 1e-3, 0.10, ""),
     ]
-    with np.errstate(invalid="ignore"):
-        for low, high, radius in solids:
-            axis = (high - low)[:, None, :]
-            # Closest approach of the sight line eye → point to the solid's axis.
-            sight = points - eye
-            length = np.linalg.norm(sight, axis=-1, keepdims=True)
-            sight = sight / length
-            gap = low[:, None, :] - eye
-            a = np.sum(axis * axis, -1)
-            b = np.sum(axis * sight, -1)
-            d = np.sum(axis * gap, -1)
-            e = np.sum(sight * gap, -1)
-            s = np.clip((b * e - d) / np.maximum(a - b * b, 1e-9), 0.0, 1.0)
-            near = gap + s[..., None] * axis
-            along = np.sum(near * sight, -1)
-            miss = np.linalg.norm(near - along[..., None] * sight, axis=-1)
-            behind = (length[..., 0] - along) / radius
-            cover = np.clip((radius - miss) / (0.4 * radius), 0.0, 1.0) * np.clip(behind, 0.0, 1.0)
-            depth_hidden = np.maximum(depth_hidden, np.nan_to_num(cover))
-    return depth_hidden
+    for side in ("left", "right"):
+        solids += [
+            (state[f"{side}_shoulder"], state[f"{side}_elbow"], 0.06, side),
+            (state[f"{side}_elbow"], state[f"{side}_hand"], 0.055, side),
+            (state[f"{side}_hip"], state[f"{side}_knee"], 0.08, ""),
+        ]
+    for low, high, radius, own in solids:
+        cover = np.nan_to_num(_cover(low, high, radius, points, eye))
+        if own:
+            cover[:, [i for name, i in INDEX.items() if own in name]] = 0.0
+        hidden = np.maximum(hidden, cover)
+    return hidden
+
+
+def _cover(low: FloatArray, high: FloatArray, radius: float, points: FloatArray, eye: FloatArray) -> FloatArray:
+    """(T, P) how far inside the outline of a round bar, and behind it, each point (T, P, 3) lies seen from ``eye``."""
+    axis = (high - low)[:, None, :]
+    sight = points - eye
+    length = np.linalg.norm(sight, axis=-1, keepdims=True)
+    sight = sight / length
+    # Closest approach of the sight line eye → point to the bar's axis.
+    gap = low[:, None, :] - eye
+    a, b = np.sum(axis * axis, -1), np.sum(axis * sight, -1)
+    d, e = np.sum(axis * gap, -1), np.sum(sight * gap, -1)
+    share = np.clip((b * e - d) / np.maximum(a - b * b, 1e-9), 0.0, 1.0)
+    near = gap + share[..., None] * axis
+    along = np.sum(near * sight, -1)
+    miss = np.linalg.norm(near - along[..., None] * sight, axis=-1)
+    behind = (length[..., 0] - along) / radius - 0.5
+    result: FloatArray = np.clip((radius - miss) / (0.5 * radius), 0.0, 1.0) * np.clip(behind, 0.0, 1.0)
+    return result
 
 
 _NEVER_HIDDEN = tuple(

@@ -119,9 +119,14 @@ def test_truth_is_the_projection_of_the_joints(motion: Motion) -> None:
 
 def test_far_arm_is_hidden_down_the_line_at_the_right_times(motion: Motion) -> None:
     track = truth_track(motion, CameraSpec.for_motion(motion, "dtl"), 60)
-    seen = track.visibility[:, INDEX["left_elbow"]]
-    assert seen.min() < 0.3
-    assert truth_track(motion, CameraSpec.for_motion(motion, "fo"), 60).visibility[0].min() > 0.9
+    address = int(np.argmin(np.abs(track.time_s - motion.position_times["address"])))
+    for joint in ("elbow", "wrist"):
+        assert track.visibility[address, INDEX[f"left_{joint}"]] < 0.3  # the far arm, behind the near one
+        assert track.visibility[address, INDEX[f"right_{joint}"]] > 0.9
+    level = int(np.argmin(np.abs(track.time_s - motion.position_times["lead_arm_level_back"])))
+    assert track.visibility[level, INDEX["left_elbow"]] > 0.9
+    face_on = truth_track(motion, CameraSpec.for_motion(motion, "fo"), 60)
+    assert face_on.visibility[0, [INDEX[f"{side}_wrist"] for side in ("left", "right")]].min() > 0.9
 
 
 def test_noise_has_the_stated_size_and_repeats(motion: Motion) -> None:

@@ -37,7 +37,7 @@ from overlay.golfer import (
 )
 from overlay.kinematics import body_signals
 from overlay.positions import SwingCues, full_swings, measure_cues
-from overlay.positions.estimate import ANCHORS, Calibration
+from overlay.positions.estimate import ANCHORS, BACKSWING, Calibration
 from overlay.settings.positions import PositionSettings
 from overlay.terms import POSITION_NAMES
 
@@ -75,9 +75,14 @@ class Row:
     far_style: bool
     rate_hz: float
     unit_s: float
+    back_unit_s: float
     swing_s: float
     cues: dict[str, float]
     truth: dict[str, float]
+
+    def scale_s(self, name: str) -> float:
+        """The unit of time of a position."""
+        return self.back_unit_s if name in BACKSWING else self.unit_s
 
 
 def random_player(rng: np.random.Generator, far: bool) -> GolferSpec:
@@ -177,9 +182,15 @@ def row_of(measured: SwingCues, truth: dict[str, float], view: str, far: bool, r
         far,
         rate_hz,
         measured.unit_s,
+        measured.back_unit_s,
         truth["impact"] - truth["address"],
         {name: value for name, value in measured.cues.items() if math.isfinite(value)},
-        {name: (truth[name] - measured.anchors[ANCHORS[name]]) / measured.unit_s for name in POSITION_NAMES}
+        {
+            name: (truth[name] - measured.anchors[ANCHORS[name]])
+            / (measured.back_unit_s if name in BACKSWING else measured.unit_s)
+            for name in POSITION_NAMES
+            if ANCHORS[name] in measured.anchors
+        }
         | {f"anchor_{key}": value for key, value in measured.anchors.items()},
     )
 
@@ -187,7 +198,7 @@ def row_of(measured: SwingCues, truth: dict[str, float], view: str, far: bool, r
 def relative(row: Row, name: str, cue: str) -> float:
     """A cue in downswings from the anchor of position ``name``; NaN when missing."""
     anchor = row.truth[f"anchor_{ANCHORS[name]}"]
-    return (row.cues.get(cue, math.nan) - anchor) / row.unit_s
+    return (row.cues.get(cue, math.nan) - anchor) / row.scale_s(name)
 
 
 def wanted(name: str, cue: str) -> bool:
@@ -196,7 +207,7 @@ def wanted(name: str, cue: str) -> bool:
     top = ("top_", "plateau_", "speeds_up")
     down = ("down_", "low_", "fast", "arm_")
     after = ("through_",)
-    end = ("relax_", "let_go_", "hold_quiet", "rest", "held", "clip_end")
+    end = ("relax_", "let_go_", "hold_quiet")
     groups = {
         "address": (*back,),
         "shaft_level_back": (*back, "top_height"),
@@ -208,7 +219,7 @@ def wanted(name: str, cue: str) -> bool:
         "shaft_level_through": (*down, *after),
         "finish": (*end,),
     }
-    return cue != "clip_end" and cue.startswith(groups[name])
+    return not cue.endswith("_anchor") and cue.startswith(groups[name])
 
 
 def fit(data: list[Row], name: str) -> dict[str, Any]:
@@ -245,8 +256,8 @@ def predict(model: dict[str, Any], row: Row, name: str) -> float:
     """The error-free part of ``Calibration.estimate``, in downswings from the anchor."""
     calibration = Calibration(*(model[key] for key in ("cues", "expected", "spread", "weights", "intercept", "sd")))
     anchor = row.truth[f"anchor_{ANCHORS[name]}"]
-    time_s, _ = calibration.estimate(row.cues, anchor, row.unit_s)
-    return (time_s - anchor) / row.unit_s
+    time_s, _ = calibration.estimate(row.cues, anchor, row.scale_s(name))
+    return (time_s - anchor) / row.scale_s(name)
 
 
 def errors(model: dict[str, Any], data: list[Row], name: str) -> np.ndarray:
@@ -260,12 +271,12 @@ def robust_sd(values: np.ndarray) -> float:
     return float(np.sqrt(np.mean(np.clip(values, -4 * scale, 4 * scale) ** 2)))
 
 
-def within(errors_dw: np.ndarray, data: list[Row]) -> float:
+def within(errors_dw: np.ndarray, data: list[Row], name: str) -> float:
     """Share inside the GolfDB tolerance, frames rounded as the rule does."""
     good = 0
     for error, row in zip(errors_dw, data):
         tolerance = max(round(row.swing_s * row.rate_hz / 30), 1)
-        good += abs(round(error * row.unit_s * row.rate_hz)) <= tolerance
+        good += abs(round(error * row.scale_s(name) * row.rate_hz)) <= tolerance
     return good / max(len(data), 1)
 
 
@@ -277,6 +288,14 @@ def main() -> None:
     parser.add_argument("--write", action="store_true", help=f"write {OUT.name}")
     arguments = parser.parse_args()
     data = list(rows(60 if arguments.quick else arguments.swings, arguments.seed))
+    table, lines = calibrate(data)
+    print("\n".join(lines))
+    if arguments.write and not arguments.quick:
+        write(table, lines)
+
+
+def calibrate(data: list[Row]) -> tuple[dict[str, dict[str, Any]], list[str]]:
+    """Fit every position in both views; the table that ships and the report in Markdown."""
     table: dict[str, dict[str, Any]] = {view: {} for view in VIEWS}
     lines = [
         "# Calibration of the nine positions",
@@ -292,8 +311,8 @@ def main() -> None:
         usual = [row for row in data if row.view == view and not row.far_style]
         far = [row for row in data if row.view == view and row.far_style]
         for name in POSITION_NAMES:
-            near_usual = [row for row in usual if any(wanted(name, cue) for cue in row.cues)]
-            near_far = [row for row in far if any(wanted(name, cue) for cue in row.cues)]
+            near_usual = [row for row in usual if name in row.truth]
+            near_far = [row for row in far if name in row.truth]
             held = np.zeros(len(near_usual))
             for fold in range(5):
                 train = [row for i, row in enumerate(near_usual) if i % 5 != fold]
@@ -304,18 +323,21 @@ def main() -> None:
             model = fit(near_usual + near_far, name)
             model["sd"] = round(robust_sd(np.concatenate([held, outside])), 5)
             table[view][name] = model
-            unit = np.array([row.unit_s for row in near_usual]) * 1e3
-            unit_far = np.array([row.unit_s for row in near_far]) * 1e3
+            unit = np.array([row.scale_s(name) for row in near_usual]) * 1e3
+            unit_far = np.array([row.scale_s(name) for row in near_far]) * 1e3
             lines.append(
                 f"| {view} | {name} | {np.median(held * unit):+.0f} / {robust_sd(held * unit):.0f} |"
-                f" {within(held, near_usual):.1%} | {np.median(outside * unit_far):+.0f} /"
-                f" {robust_sd(outside * unit_far):.0f} | {within(outside, near_far):.1%} |"
+                f" {within(held, near_usual, name):.1%} | {np.median(outside * unit_far):+.0f} /"
+                f" {robust_sd(outside * unit_far):.0f} | {within(outside, near_far, name):.1%} |"
             )
-    print("\n".join(lines))
-    if arguments.write and not arguments.quick:
-        OUT.write_text(json.dumps({"schema": 1, "views": table}, indent=1) + "\n", encoding="utf-8")
-        TABLE.parent.mkdir(parents=True, exist_ok=True)
-        TABLE.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return table, lines
+
+
+def write(table: dict[str, dict[str, Any]], lines: list[str]) -> None:
+    """Put the table where the package reads it and the report beside the others."""
+    OUT.write_text(json.dumps({"schema": 1, "views": table}, indent=None) + "\n", encoding="utf-8")
+    TABLE.parent.mkdir(parents=True, exist_ok=True)
+    TABLE.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

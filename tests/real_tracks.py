@@ -60,7 +60,8 @@ def load_thirteen(folder: Path) -> list[RealTrack]:
     The first joint of each pair is the anatomical right. One face-on track has its sides the other way round: face on
     the anatomical right stands on the left of the picture, and that settles it.
 
-    Joints marked as not visible were still placed by hand, often far off: they get visibility 0.1.
+    Joints marked as not visible were still placed by hand, often far off: they are left out, but for shoulders and hips,
+    whose places can be judged from the trunk.
     """
     with open(folder / "joint_tracks_13_index.csv", newline="") as source:
         rows = list(csv.DictReader(source))
@@ -77,6 +78,9 @@ def load_thirteen(folder: Path) -> list[RealTrack]:
             for source_index, name in enumerate(names):
                 points[:, INDEX[name]] = values[:, source_index, :2]
                 visibility[:, INDEX[name]] = np.where(values[:, source_index, 2] > 0, 1.0, 0.1)
+                if not name.endswith(("shoulder", "hip")):
+                    points[values[:, source_index, 2] <= 0, INDEX[name]] = np.nan
+                    visibility[values[:, source_index, 2] <= 0, INDEX[name]] = 0.0
             size = (int(row["width"]), int(row["height"]))
             tracks.append(RealTrack(row["key"], label, _track(points, visibility, size)))
     return tracks

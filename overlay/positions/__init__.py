@@ -7,7 +7,7 @@ picture size and body size need no settings.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -27,6 +27,19 @@ __all__ = ["Candidate", "find_swings", "fuse", "measure_cues"]
 
 FALL_TO_DOWNSWING = 0.75
 """Downswing time over the summed fall times of ``fall_unit``; only a scale, the calibration absorbs it."""
+
+RISE_TO_UNIT = 0.25
+"""Unit of time of the backswing over the summed times the hands take to rise; only a scale as well."""
+
+ANCHOR_CUES = {
+    "start": "depart_anchor",
+    "early": "back_rise_20",
+    "late": "back_rise_60",
+    "top": "top_anchor",
+    "high": "down_rise_75",
+    "low": "low_anchor",
+    "end": "let_go_anchor",
+}
 
 FILM_HINT = "Film the whole swing from address to finish with the whole body in the picture."
 
@@ -183,13 +196,14 @@ def _sides(track: PoseTrack, view: View | None, handedness: Handedness | None) -
 class SwingCues:
     """All cues of one swing, and what the times are counted from.
 
-    ``anchors`` holds "top" (highest hands) and "low" (lowest hands); ``unit_s`` lies between them; ``missing`` says
-    why a position has no cue.
+    ``anchors`` are the moments of ``ANCHOR_CUES``; ``unit_s`` is about a downswing, ``back_unit_s`` the backswing's
+    own measure; ``missing`` says why a position has no cue.
     """
 
     cues: dict[str, float]
     anchors: dict[str, float]
     unit_s: float
+    back_unit_s: float
     missing: dict[str, str]
     signals: SwingSignals
 
@@ -223,9 +237,13 @@ def measure_cues(
         missing["address"] = no_address
     if no_finish:
         missing["finish"] = no_finish
-    anchors = {"top": _top_anchor(cues, top_s), "low": low_s}
-    cues["top_anchor"], cues["low_anchor"] = anchors["top"], anchors["low"]
-    return SwingCues(cues, anchors, fall_unit(cues, low_s, low_s - top_s), missing, signals)
+    cues["top_anchor"], cues["low_anchor"] = _top_anchor(cues, top_s), low_s
+    anchors = {anchor: cues[name] for anchor, name in ANCHOR_CUES.items() if math.isfinite(cues.get(name, math.nan))}
+    unit_s = fall_unit(cues, low_s, low_s - top_s)
+    rising = [anchors["top"] - cues[f"back_rise_{level}"] for level in ("20", "45", "75")]
+    known = all(math.isfinite(rise) and rise > 0 for rise in rising)
+    back_unit_s = RISE_TO_UNIT * sum(rising) if known else unit_s
+    return SwingCues(cues, anchors, unit_s, back_unit_s, missing, signals)
 
 
 def _top_anchor(cues: dict[str, float], top_s: float) -> float:
@@ -264,13 +282,15 @@ def _swing(
     for name in POSITION_NAMES:
         if name in missing:
             continue
-        found = candidate(name, cues, seen.view, measured.anchors, measured.unit_s, signals)
+        found = candidate(name, cues, seen.view, measured.anchors, measured.unit_s, measured.back_unit_s, signals)
         if found is None:
             missing[name] = _why_missing(name, signals, measured)
         elif not signals.time_s[0] - signals.frame_s <= found.time_s <= signals.time_s[-1] + signals.frame_s:
             missing[name] = "the clip does not show the moment"
         else:
-            candidates.append(found)
+            # Less than a frame outside the recording is inside it, as far as anyone can tell.
+            inside_s = min(max(found.time_s, float(signals.time_s[0])), float(signals.time_s[-1]))
+            candidates.append(replace(found, time_s=inside_s))
     positions = fuse(candidates, missing, frame_s=signals.frame_s, swing_s=4.2 * measured.unit_s, settings=settings)
     slow = slow_factor_estimate(positions.times(), measured.unit_s, settings)
     speed = slow if clip is None or clip.capture_rate is None else clip.slow_factor

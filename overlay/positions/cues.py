@@ -7,11 +7,13 @@ the calibration's business (``overlay.positions.calibration``).
 
 from __future__ import annotations
 
+import math
 import warnings
 
 import numpy as np
 
 from overlay.arrays import FloatArray
+from overlay.kinematics import interpolated
 from overlay.positions.signals import SwingSignals
 from overlay.settings.positions import PositionSettings
 
@@ -29,6 +31,19 @@ MOVED_LEVELS = (0.04, 0.08, 0.15, 0.30, 0.50)
 
 QUIET_LEVELS = (0.05, 0.10, 0.20, 0.35)
 """Shares of the mean backswing (for the finish: peak) hand speed at which stillness is timed."""
+
+TAKEAWAY_LEVELS = (0.05, 0.08, 0.15, 0.30)
+LET_GO_LEVELS = (0.05, 0.08, 0.12, 0.20)
+"""Mean distance of the joints from their still places, torso lengths, up to which a departure is fitted."""
+
+LEAST_TREMBLE = 0.012
+"""No joint is trusted to stand stiller than this, torso lengths: under 1 px in most clips."""
+
+BAD_TREMBLE = 0.04
+"""Joints that stand still to within this many torso lengths all count alike when a distance is measured."""
+
+ARRIVED = 0.06
+"""Mean distance of the joints from the held finish, torso lengths, below which the body has arrived there."""
 
 DEPARTURE_POWERS = (1.5, 2.0, 3.0)
 """How the body's way may grow with time where a movement begins: 2 is a constant acceleration."""
@@ -163,19 +178,20 @@ def departure(signals: SwingSignals, still_s: float, leave_s: float, moved_s: fl
     fitted = (time_s >= still_s - 1e-9) & (time_s <= moved_s + 1e-9)
     if before.sum() < 2 or not after.any() or fitted.sum() < 5:
         return nothing
+    place, counts = _still_place(signals, still_s, leave_s, LEAST_TREMBLE)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a joint never seen has no mean
-        place, target = np.nanmedian(body[before], axis=0), np.nanmean(body[after], axis=0)
+        target = np.nanmean(body[after], axis=0)
     way = np.nan_to_num(target - place)
     offset = body[fitted] - place
     usable = np.isfinite(offset) & (way != 0)
-    length = np.sum(np.where(usable, way**2, 0.0), axis=(1, 2))
-    share = np.sum(np.where(usable, offset * way, 0.0), axis=(1, 2)) / np.maximum(length, 1e-12)
-    seen = length > 0.3 * np.sum(way**2)
+    length = np.sum(np.where(usable, counts * way**2, 0.0), axis=(1, 2))
+    share = np.sum(np.where(usable, counts * offset * way, 0.0), axis=(1, 2)) / np.maximum(length, 1e-12)
+    seen = length > 0.3 * np.sum(counts * way**2)
     times, share = time_s[fitted][seen], share[seen]
     if len(times) < 5:
         return nothing
-    starts = np.linspace(times[0], times[-1] - 0.1 * (times[-1] - times[0]), 120)
+    starts = np.linspace(times[0], times[-1] - 0.1 * (times[-1] - times[0]), 60)
     found = {}
     for power in DEPARTURE_POWERS:
         shape = np.maximum(times[None, :] - starts[:, None], 0.0) ** power
@@ -183,9 +199,85 @@ def departure(signals: SwingSignals, still_s: float, leave_s: float, moved_s: fl
         centred = shape - shape.mean(axis=1, keepdims=True)
         energy = np.maximum(np.sum(centred**2, axis=1), 1e-30)
         explained = (centred @ (share - share.mean())) ** 2 / energy
-        best = int(np.argmax(explained))
+        best = int(np.argmax(explained))  # ``vertex`` refines between the starts tried
         found[power] = vertex(starts, explained, best) if 0 < best < len(starts) - 1 else float("nan")
     return found
+
+
+def _still_place(signals: SwingSignals, still_s: float, leave_s: float, least: float) -> tuple[FloatArray, FloatArray]:
+    """Where the joints are between two times, (K, 2), and how much each counts, (K, 1) with mean 1.
+
+    A joint that trembles in the still stretch (an arm hidden behind the head is only guessed) counts by the inverse
+    of its variance, but none as if it stood stiller than ``least`` torso lengths.
+    """
+    time_s, body = signals.frame_time_s, signals.body
+    still = (time_s >= still_s - 1e-9) & (time_s <= leave_s + 1e-9)
+    if still.sum() < 2:
+        still[np.argsort(np.abs(time_s - leave_s))[:2]] = True
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # a joint never seen has no mean
+        place = np.nanmedian(body[still], axis=0)
+        spread = np.nanmean(np.sum((body[still] - place) ** 2, axis=2), axis=0)
+    counts = np.where(np.isfinite(spread), 1.0 / (spread + least**2), 0.0)
+    return place, np.asarray(counts / max(float(counts.mean()), 1e-12), np.float64)[:, None]
+
+
+def body_distance(signals: SwingSignals, still_s: float, leave_s: float) -> FloatArray:
+    """(G,) root mean square distance of the joints from where they are between two times, torso lengths.
+
+    All joints that can be trusted, not the hands alone: down the line the hands hardly move in the picture when the
+    club is taken back or let down, the elbows and shoulders do.
+    """
+    from scipy.ndimage import gaussian_filter1d
+
+    time_s = signals.frame_time_s
+    place, counts = _still_place(signals, still_s, leave_s, BAD_TREMBLE)
+    away = np.sum((signals.body - place) ** 2, axis=2)
+    seen = np.isfinite(away)
+    counted = np.where(seen, counts[:, 0], 0.0).sum(axis=1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        square = np.where(counted > 0, (np.nan_to_num(away) * counts[:, 0]).sum(axis=1) / counted, np.nan)
+    square = np.nan_to_num(interpolated(square, time_s))
+    sigma = max(0.08 * signals.downswing_s / signals.frame_s, 0.5)
+    distance = np.sqrt(np.maximum(gaussian_filter1d(square, sigma), 0.0))
+    return np.asarray(np.interp(signals.time_s, time_s, distance), np.float64)
+
+
+def departures(
+    signals: SwingSignals, still_s: float, leave_s: float, moved: dict[str, float], name: str, earliest_s: float
+) -> dict[str, float]:
+    """Cues ``<name>_<round>_<how far>_<power>`` of one beginning movement, s.
+
+    The hands alone say too late that a movement along the line of sight begins, so what first counts as still may
+    already move. Each later round takes its still stretch before the departure the round before has found.
+
+    Parameters
+    ----------
+    still_s, leave_s : float
+        First guess of a still stretch.
+    moved : dict
+        How far → time at which the body is that far under way, NaN where it never is.
+    earliest_s : float
+        The still stretch does not begin before this.
+    """
+    unit = signals.downswing_s
+    cues: dict[str, float] = {}
+    begin_s, end_s = still_s, leave_s
+    for turn in (1, 2, 3):
+        starts = []
+        for far, moved_s in moved.items():
+            if math.isnan(moved_s):
+                continue
+            for power, time_s in departure(signals, begin_s, end_s, moved_s).items():
+                cues[f"{name}_{turn}_{far}_{power:.1f}"] = time_s
+                starts.append(time_s)
+        known = [time_s for time_s in starts if not math.isnan(time_s)]
+        start_s = float(np.median(known)) if known else end_s - 0.6 * unit
+        begin_s = max(earliest_s, start_s - 1.3 * unit)
+        end_s = max(begin_s + 0.1 * unit, start_s - 0.3 * unit)
+    middle = [cues[f"{name}_3_{far}_2.0"] for far in moved if not math.isnan(cues.get(f"{name}_3_{far}_2.0", math.nan))]
+    cues[f"{name}_anchor"] = float(np.median(middle)) if middle else leave_s
+    return cues
 
 
 def address_cues(
@@ -227,11 +319,9 @@ def address_cues(
         cues[f"quiet_{round(100 * share):02d}"] = crossing(
             time_s, signals.speed, share * travel, first, lift, last=True
         )
-    for level in (0.20, 0.40):
-        moved = crossing(time_s, distance, level, leave, top, last=False)
-        if not np.isnan(moved):
-            fits = departure(signals, float(time_s[first]), float(time_s[leave]), moved)
-            cues.update({f"depart_{level:.1f}_{power:.1f}": value for power, value in fits.items()})
+    body = body_distance(signals, float(time_s[first]), float(time_s[leave]))
+    moved = {f"{level:.2f}": crossing(time_s, body, level, leave, top, last=False) for level in TAKEAWAY_LEVELS}
+    cues.update(departures(signals, float(time_s[first]), float(time_s[leave]), moved, "depart", float(time_s[0])))
     if cut and leave * step_s < settings.still_at_edge_s and float(signals.speed[0]) > settings.still_speed * travel:
         return {}, "the clip starts after the swing has begun"
     return cues, ""
@@ -276,11 +366,13 @@ def finish_cues(signals: SwingSignals, impact_s: float, settings: PositionSettin
     for level in RELAX_LEVELS:
         cues[f"relax_{round(100 * level):02d}"] = crossing(time_s, distance, level, held, out + 1, last=True)
     still = max(time_s[rest], time_s[held] - unit)
-    for level in (0.15, 0.35):
-        moved = crossing(time_s, distance, level, held, len(time_s) - 1, last=False)
-        if not np.isnan(moved):
-            fits = departure(signals, float(still), float(time_s[held]), moved)
-            cues.update({f"let_go_{level:.2f}_{power:.1f}": value for power, value in fits.items()})
+    body = body_distance(signals, float(still), float(time_s[held]))
+    arriving = np.flatnonzero(body[:held] > ARRIVED)
+    settled_s = float(time_s[arriving[-1]]) if len(arriving) else float(time_s[rest])
+    moved = {
+        f"{level:.2f}": crossing(time_s, body, level, held, len(time_s) - 1, last=False) for level in LET_GO_LEVELS
+    }
+    cues.update(departures(signals, float(still), float(time_s[held]), moved, "let_go", settled_s))
     for share in QUIET_LEVELS:
         cues[f"hold_quiet_{round(100 * share):02d}"] = crossing(
             time_s, signals.body_speed, share * peak / 2, held, out, last=True

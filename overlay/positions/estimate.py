@@ -22,7 +22,7 @@ from overlay.positions.fusion import Candidate
 from overlay.positions.signals import SwingSignals
 
 RULES: dict[str, tuple[tuple[str, ...], float]] = {
-    "address": (("depart_0.4_2.0", "quiet_10", "leave"), 0.25),
+    "address": (("depart_anchor", "quiet_10", "leave"), 0.25),
     "shaft_level_back": (("back_rise_10", "back_rise_20"), 0.40),
     "lead_arm_level_back": (("back_arm_p00", "back_rise_75"), 0.25),
     "top": (("top_anchor",), 0.20),
@@ -30,17 +30,31 @@ RULES: dict[str, tuple[tuple[str, ...], float]] = {
     "shaft_level_down": (("down_rise_10", "down_rise_20"), 0.12),
     "impact": (("low_height", "low_arm", "fast"), 0.10),
     "shaft_level_through": (("through_rise_20",), 0.20),
-    "finish": (("let_go_0.35_2.0", "relax_06"), 0.50),
+    "finish": (("let_go_anchor", "relax_06"), 0.50),
 }
 """Without calibration: the first of these cues that is there, and its standard deviation in downswings."""
+
+MODEL_SD = 0.05
+"""Downswings: what real players differ from the synthetic ones the calibration knows, at least."""
 
 HELD_TO_THE_END = 0.10
 """Standard deviation, downswings, of a finish that is still held when the recording stops."""
 
 ANCHORS: dict[str, str] = {
-    name: "top" if name in ("address", "shaft_level_back", "lead_arm_level_back", "top") else "low" for name in RULES
+    "address": "start",
+    "shaft_level_back": "early",
+    "lead_arm_level_back": "late",
+    "top": "top",
+    "lead_arm_level_down": "high",
+    "shaft_level_down": "low",
+    "impact": "low",
+    "shaft_level_through": "low",
+    "finish": "end",
 }
-"""What the times of a position are counted from."""
+"""What the times of a position are counted from: the nearest moment that every swing shows."""
+
+BACKSWING = ("address", "shaft_level_back", "lead_arm_level_back")
+"""Positions whose times are counted in the backswing's own unit, so that tempo does not move them."""
 
 
 @dataclass(frozen=True)
@@ -107,6 +121,7 @@ def candidate(
     view: str,
     anchors: Mapping[str, float],
     unit_s: float,
+    back_unit_s: float,
     signals: SwingSignals,
 ) -> Candidate | None:
     """The pose's candidate for one position, None when no cue for it is there.
@@ -116,9 +131,11 @@ def candidate(
     cues : mapping
         Cue → s, NaN or absent where not found.
     anchors : mapping
-        "top" and "low" → s.
+        Values of ``ANCHORS`` → s.
     unit_s : float
         The swing's downswing time.
+    back_unit_s : float
+        The backswing's unit of time.
     signals : SwingSignals
         Tells how well the hands are seen around the moment: poorly seen or hidden hands make it less sure, and a
         quarter of the frame spacing always counts, since smoothing cannot invent what lies between frames.
@@ -127,7 +144,9 @@ def candidate(
         # Still held when the recording stops: the last frame is the last one that shows it.
         return Candidate(name, cues["clip_end"], math.hypot(HELD_TO_THE_END * unit_s, signals.frame_s / 4), "pose")
     calibration = calibrations().get((view, name))
-    anchor_s = anchors[ANCHORS[name]]
+    anchor_s = anchors.get(ANCHORS[name], math.nan)
+    if math.isnan(anchor_s):
+        return None
     if calibration is None:
         names, spread = RULES[name]
         times = [cues[cue] for cue in names if not math.isnan(cues.get(cue, math.nan))]
@@ -138,12 +157,13 @@ def candidate(
         known = [cue for cue in calibration.cues if not math.isnan(cues.get(cue, math.nan))]
         if not known:
             return None
-        time_s, sd_s = calibration.estimate(cues, anchor_s, unit_s)
+        scale_s = back_unit_s if name in BACKSWING else unit_s
+        time_s, sd_s = calibration.estimate(cues, anchor_s, scale_s)
     near = signals.index(time_s)
     reach = max(1, round(0.15 * unit_s / signals.step_s))
     around = slice(max(0, near - reach), near + reach + 1)
     unseen = max(0.0, 0.6 - float(np.mean(signals.seen[around])))
     # Hidden hands may pass the moment anywhere in the gap: a uniform spread of its length.
     gap_s = float(np.max(signals.gap_s[around]))
-    sd_s = math.hypot(sd_s, signals.frame_s / 4, gap_s / math.sqrt(12)) * (1.0 + unseen)
+    sd_s = math.hypot(sd_s, MODEL_SD * unit_s, signals.frame_s / 4, gap_s / math.sqrt(12)) * (1.0 + unseen)
     return Candidate(name, time_s, sd_s, "pose")

@@ -1,7 +1,8 @@
 """View, handedness, swings and positions on hand-labelled real swings (not part of the project).
 
-Runs where OVERLAY_REAL_DATA names the folder. Joints marked as hidden were placed by hand, often far off, and are
-dropped by cleaning; tracks whose hands are hidden through strike or finish hold no full swing to find.
+Runs where OVERLAY_REAL_DATA names the folder. The tracks are hand-labelled at about 30 frames per second and need no
+cleaning; joints marked as hidden are left out when they are loaded, and tracks whose hands are hidden through strike
+or finish hold no full swing to find.
 """
 
 from __future__ import annotations
@@ -14,7 +15,6 @@ from types import ModuleType
 import numpy as np
 import pytest
 
-from overlay.clean import clean
 from overlay.data import Swing
 from overlay.errors import ContentError
 from overlay.kinematics import body_signals
@@ -57,7 +57,7 @@ def found(tracks: ModuleType, real_data: Path) -> dict[str, tuple[str, Swing]]:
     result = {}
     for real in tracks.load_thirteen(real_data) + tracks.load_fifteen(real_data):
         try:
-            swings = find_swings(clean(real.track))
+            swings = find_swings(real.track)
         except ContentError:
             continue
         assert len(swings) == 1, real.key

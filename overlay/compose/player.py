@@ -100,6 +100,9 @@ class Player:
         self._path_from_s = swing.start_s if address_s is None else address_s
         self._torso_px = float(np.nanmedian([torso_px(points) for points in self._points]))
         self._layers = Stack((HandPath(family, style), Club(family, style), Skeleton(family, style)))
+        self._fine_layers = Stack(
+            (HandPath(family, style), Club(family, style), Skeleton(family, style, width=style.over_ghost))
+        )
         self._silhouette = Silhouette(family)
         self._ground = plain_ground(place.pane_size, feet_y)
 
@@ -145,9 +148,9 @@ class Player:
             return self._silhouette.draw(self._ground.copy(), moment)
         return framed(picture, self.place, self.swing.pose.image_size)
 
-    def annotate(self, pane: Image, moment: Moment) -> Image:
-        """Hand path, club and skeleton on the pane, in place."""
-        return self._layers.draw(pane, moment)
+    def annotate(self, pane: Image, moment: Moment, *, fine: bool = False) -> Image:
+        """Hand path, club and skeleton on the pane, in place; ``fine`` leaves more of a ghost to be seen."""
+        return (self._fine_layers if fine else self._layers).draw(pane, moment)
 
     @property
     def max_side(self) -> int | None:

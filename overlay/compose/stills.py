@@ -138,7 +138,7 @@ def comparison_stills(
         if one.clean is not None and one.moment is not None and other.ghost is not None:
             over = one.clean.copy()
             other.ghost.lay(over, ghost)
-            players[0].annotate(over, one.moment)
+            players[0].annotate(over, one.moment, fine=True)
         rows.append(Row(name, one, other, over))
     return framing.pane_size, rows
 

@@ -264,7 +264,7 @@ class Canvas:
         assert moments[1] is not None
         part[:] = below
         reference.ghost_of(above, times_s[1], moments[1]).lay(part, self._ghost)
-        student.annotate(part, moments[0])
+        student.annotate(part, moments[0], fine=True)
         self._labels["ghost"].draw(part)
 
     def _draw_panels(self, lead_s: float, held: str | None) -> None:

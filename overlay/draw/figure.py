@@ -197,14 +197,14 @@ class Skeleton:
             rank = self._rank((a, b), moment.handedness)
             colour = self.family.light if rank == 0 else self.family.strong
             guess = bool(guessed[i] or guessed[j])
-            width = (style.thin_bone if rank == 0 or guess else style.bone) * unit
+            width = max(LEAST_BONE_PX, (style.thin_bone if rank == 0 or guess else style.bone) * unit)
             pieces = (
                 dashes(points[i], points[j], style.dash * unit, style.gap * unit) if guess else [(points[i], points[j])]
             )
             bones.extend((start, end, colour, width) for start, end in pieces)
         casing = 2 * style.casing * unit
         for start, end, _, width in bones:
-            line(image, start, end, INK, width + casing)
+            line(image, start, end, INK, width + min(casing, width))
         for start, end, colour, width in bones:
             line(image, start, end, colour, width)
         if self.head:
@@ -232,6 +232,9 @@ class Skeleton:
         sides = [is_lead(name, handedness) for name in edge]
         return 1 if sides[0] != sides[1] else 2 if sides[0] else 0
 
+
+LEAST_BONE_PX = 2.0
+"""A thinner line loses its colour to its casing and to the encoder."""
 
 FADE_STEPS = 10
 """The fading path is drawn in this many strengths: finer steps are not seen, and each costs a call."""

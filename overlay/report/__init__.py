@@ -79,7 +79,7 @@ def report_html(
         view=VIEW_WORDS[comparison.student.view],
         answer=headline(comparison),
         largest=largest_sentence(comparison),
-        sharpness=comparison.sharpness,
+        sharpness=comparison.sharpness.replace(" %", "\N{NO-BREAK SPACE}%"),
         tempo=[_tempo(swing) for swing in (comparison.student, comparison.reference)],
         mirrored=comparison.student.handedness != comparison.reference.handedness,
         stills=[_still_row(number, row, options.settings.jpeg_quality) for number, row in enumerate(rows, start=1)],
@@ -138,7 +138,7 @@ def _still_row(number: int, row: Row, quality: int) -> dict[str, Any]:
         {
             "who": "ghost",
             "uri": None if row.ghost is None else data_uri(row.ghost, quality),
-            "caption": "" if row.ghost is None else "reference over student",
+            "caption": "",
             "reason": row.ghost_reason,
         }
     )

@@ -27,6 +27,7 @@ class DrawSettings:
     )
     ghost_opacity: float = setting(0.62, "fraction", "the student stays readable through the reference")
     ghost_tint: float = setting(0.72, "fraction", "share of the tint against the reference's own brightness")
+    over_ghost: float = setting(0.7, "factor", "a thinner skeleton over the ghost: two bodies and it share one pane")
     ghost_edge: float = setting(0.45, "drawing unit", "outline of the ghost, thinner than a bone")
     plate_opacity: float = setting(0.78, "fraction", "white text on it keeps a contrast over 7:1 on a white picture")
     text: float = setting(0.0275, "fraction of the canvas width", "10.7 px of a phone's 390 px")

@@ -80,7 +80,7 @@ def truth_cells(student: Recorded, reference: Recorded, settings: ScoreSettings)
 def truth_multiples(cells: tuple[CellDifference, ...], settings: ScoreSettings) -> dict[tuple[str, str], float]:
     """(phase, part) → true difference in multiples of the part's SD, the unit in which "largest" is meant."""
     return {
-        (cell.phase, cell.part): float(np.hypot(*cell.offset)) / settings.prior_sd[cell.part]
+        (cell.phase, cell.part): float(np.hypot(*cell.offset)) / settings.prior(cell.part, cell.phase)
         for cell in cells
         if not cell.reason
     }

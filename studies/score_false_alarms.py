@@ -73,11 +73,17 @@ def alarm_row(name: str, view: str, tally: Tally) -> str:
 
 
 def sd_table(title: str, tally: Tally, settings: ScoreSettings) -> list[str]:
-    lines = [f"\n{title}\n", "| part | " + " | ".join(words(name) for name in bed.PHASE_NAMES) + " | prior |"]
+    lines = [
+        f"\n{title}\n",
+        "| part | " + " | ".join(words(name) for name in bed.PHASE_NAMES) + " | prior, through swing |",
+    ]
     lines.append("|---" * (len(bed.PHASE_NAMES) + 2) + "|")
     for part in PARTS:
         cells = " | ".join("–" if np.isnan(sd) else f"{100 * sd:.1f}" for sd in tally.sd(part))
-        lines.append(f"| {words(part)} | {cells} | {100 * settings.prior_sd[part]:.1f} |")
+        lines.append(
+            f"| {words(part)} | {cells} | {100 * settings.prior_sd[part]:.1f}, "
+            f"{100 * settings.prior(part, 'through_swing'):.1f} |"
+        )
     return lines
 
 
@@ -95,7 +101,7 @@ def track_level(seeds: int) -> list[str]:
         scene = bed.recorded(plain, view)
         for seed in range(seeds):
             same.add(bed.compare(scene, scene, seed, noise=noise))
-            if seed % 2 == 0:
+            if seed % 4 == 0:
                 one, other = (bed.recorded(bed.with_seed(plain, 1 + 2 * seed + i), view) for i in (0, 1))
                 player.add(bed.compare(one, other, 1000 + seed, noise=noise))
         rows += [alarm_row("same swing", view, same), alarm_row("same player, two swings", view, player)]
@@ -180,7 +186,7 @@ def rendered_track(view: View, number: int, folder: Path) -> PoseTrack:
     return track
 
 
-def rendered(clips: int, folder: Path) -> list[str]:
+def rendered(numbers: range, folder: Path) -> list[str]:
     """The same swing rendered with other looks, camera places and picture noise, every pair through all stages."""
     settings = ScoreSettings()
     rows = [
@@ -191,7 +197,7 @@ def rendered(clips: int, folder: Path) -> list[str]:
     for view in VIEWS:
         same, other = Tally(), Tally()
         swings: list[tuple[int, Swing]] = []
-        for number in range(clips):
+        for number in numbers:
             track = clean(rendered_track(view, number, folder))
             try:
                 swings.append((number // 2, find_swings(track, None, view=view, handedness="right")[0]))
@@ -209,6 +215,7 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--quick", action="store_true", help="10 seeds, or 4 rendered clips a view")
     parser.add_argument("--rendered", action="store_true", help="through pictures and the pose model")
+    parser.add_argument("--clips", nargs=2, type=int, default=(0, 8), help="first and one past the last rendering")
     parser.add_argument("--tracks", help="folder in which rendered tracks are kept between runs")
     arguments = parser.parse_args()
     if arguments.rendered:
@@ -216,7 +223,8 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as temporary:
             folder = Path(arguments.tracks or temporary)
             folder.mkdir(parents=True, exist_ok=True)
-            lines += rendered(4 if arguments.quick else 8, folder)
+            numbers = range(4) if arguments.quick else range(*arguments.clips)
+            lines += rendered(numbers, folder)
         out = OUT.with_name("score_false_alarms_rendered.md")
     else:
         lines = ["# False alarms of the score", "", (__doc__ or "").split("\n\n")[0], ""]

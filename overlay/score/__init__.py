@@ -186,7 +186,8 @@ def _test(cells: Sequence[CellDifference], settings: ScoreSettings) -> list[_Tes
         if cell.reason:
             rows.append((cell, math.nan, math.nan, math.nan))
             continue
-        s2, df = stats.shrunk_variance(cell.sum_of_squares, cell.df, settings.prior_sd[cell.part], settings.prior_df)
+        prior = settings.prior(cell.part, cell.phase)
+        s2, df = stats.shrunk_variance(cell.sum_of_squares, cell.df, prior, settings.prior_df)
         variance = float(s2) * (1 / cell.n_student + 1 / cell.n_reference)
         rows.append((cell, math.sqrt(float(s2)), variance, float(df)))
         p_values.append(float(stats.norm_p_value(float(np.hypot(*cell.offset)), variance, float(df))))

@@ -193,7 +193,7 @@ def _cell(
     if np.mean(steps_seen) < settings.min_share:
         return CellDifference(phase.name, part_name, np.full(2, np.nan), reason=_hidden(seen[0], seen[n_a], settings))
     velocity = _velocity(group_a[0], part, 1.0), _velocity(group_b[0], part, scale)
-    weight, direction = _along(velocity, settings.prior_sd[part_name], settings)
+    weight, direction = _along(velocity, settings.prior(part_name, phase.name), settings)
 
     keep_a = [i for i in range(n_a) if i == 0 or _enough(seen[0] & seen[n_a], seen[i], settings)]
     keep_b = [i for i in range(n_a, len(swings)) if i == n_a or _enough(seen[0] & seen[n_a], seen[i], settings)]

@@ -18,7 +18,7 @@ PRIOR_SD: Mapping[str, float] = MappingProxyType(
         "shoulders": 0.03,
         "head": 0.04,
         "spine": 0.025,
-        "pelvis": 0.015,
+        "pelvis": 0.02,
         "lead_leg": 0.03,
         "trail_leg": 0.03,
     }
@@ -38,6 +38,9 @@ class ScoreSettings:
             "unit": "torso",
             "reason": "between two swings of one player, pose noise included; docs/scores.md, Noise",
         },
+    )
+    through_factor: float = setting(
+        2.0, "ratio", "the pose model is that much less sure of a turned body: rendered clips, docs/scores.md, Noise"
     )
     prior_df: float = setting(
         12.0, "count", "how far one player's spread strays from the typical one; docs/scores.md, Noise"
@@ -81,3 +84,7 @@ class ScoreSettings:
     camera_shift: float = setting(
         0.08, "torso", "lead foot between address and impact; more means the camera or the foot moved"
     )
+
+    def prior(self, part: str, phase: str) -> float:
+        """Prior SD of a part in a phase, torso lengths."""
+        return self.prior_sd[part] * (self.through_factor if phase == "through_swing" else 1.0)

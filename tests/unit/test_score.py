@@ -432,3 +432,10 @@ def test_alignment_and_positions_that_contradict_are_noted() -> None:
     assert "top (150 ms)" in note
     assert "address" not in note
     assert not any(note.startswith("Positions and alignment") for note in compare(one, swing()).notes)
+
+
+def test_the_through_swing_has_the_wider_prior() -> None:
+    """Twice the prior there, so what can be seen is twice as large; identical swings, one swing each."""
+    table = rows(compare(swing(), swing()))
+    ratio = table["through_swing", "head"].detectable / table["release", "head"].detectable
+    assert ratio == pytest.approx(SETTINGS.through_factor)

@@ -162,9 +162,10 @@ def _strike(
         fold = np.arctan2(arm[:, 1], -arm[:, 2]) - np.arctan2(now["shaft"][:, 1], -now["shaft"][:, 2])
         return np.concatenate([now["club_head"], now["grip"][:, :1]], axis=1), now["grip"][:, 1:2], fold[:, None]
 
-    def attempt(free: int, fifth: int, target: float, bend_deg: float) -> FloatArray | None:
+    def attempt(free: int, fifth: int, target: float, bend_deg: float, back_m: float) -> FloatArray | None:
         x = np.array([-8.0, 25.0, 0.0, 0.0, bend_deg])
         wanted = np.array([*place, target])[:free]
+        wanted[3] -= back_m
         for _ in range(40):
             parts = result(np.concatenate([x[None], x[None] + 0.05 * np.eye(5)[:free]]))
             got = np.concatenate([parts[0], parts[fifth]], axis=1)[:, :free]
@@ -175,12 +176,17 @@ def _strike(
             x[:free] += np.clip(step, -10.0, 10.0)
         return None
 
-    found = None
+    out_m = float(start.grip[1]) + settings.hands_out_at_impact_m
+    fold = np.radians(-settings.least_fold_deg)
+    tries: list[tuple[int, int, float, float]]
     if faultless_bend_deg is None:
-        found = attempt(5, 1, float(start.grip[1]) + settings.hands_out_at_impact_m, 0.0)
+        # Unusual proportions may not allow the usual hand place: a little further in or out.
+        tries = [(5, 1, out_m + shift, 0.0) for shift in (0.0, -0.03, 0.03)]
     else:
-        found = attempt(4, 1, 0.0, faultless_bend_deg)
-        found = found if found is not None else attempt(5, 2, np.radians(-settings.least_fold_deg), faultless_bend_deg)
+        tries = [(4, 1, 0.0, faultless_bend_deg), (5, 2, fold, faultless_bend_deg)]
+    # Last, the hands less far ahead: a short trail arm holds them back.
+    options = [(*option, back_m) for back_m in (0.0, 0.02, 0.04) for option in tries]
+    found = next((x for x in (attempt(*option) for option in options) if x is not None), None)
     if found is None:
         raise InputError(
             "This player cannot reach the ball at impact with straight arms.",

@@ -6,6 +6,7 @@ Nothing runs when this file is run by itself; ``score_false_alarms.py`` and ``sc
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from overlay import golfer
 from overlay.align import align
 from overlay.clean import clean
 from overlay.data import Comparison, PoseTrack, Position, Positions, Swing, TimeMap
-from overlay.golfer import CameraSpec, GolferSpec, Motion, NoiseSpec, simulate, truth_track
+from overlay.golfer import CameraSpec, GolferSpec, Motion, NoiseSpec, TempoSpec, simulate, truth_track
 from overlay.positions import find_swings
 from overlay.score import score
 from overlay.score.measure import CellDifference, measure_cells
@@ -106,6 +107,42 @@ def compare(
         return score(one, other, align(one, other), settings=settings)
     one, other = (true_swing(scene, clean(track)) for scene, track in zip((student, reference), tracks))
     return score(one, other, true_map(student, reference), settings=settings)
+
+
+def short_spec(fault: str = "", size: float = 1.0) -> GolferSpec:
+    """The plain swing with little before and after it, or with a fault."""
+    return GolferSpec(tempo=TempoSpec(pre_s=0.9, relax_s=0.4, post_s=0.0), faults={fault: size} if fault else {})
+
+
+def rendered_track(view: View, number: int, folder: Path, fault: str = "", size: float = 1.0) -> PoseTrack:
+    """The raw pose track of one rendering of a swing; kept in ``folder``, so that a run can be taken up again.
+
+    Looks change every second clip; the camera stands within ±1° and ±5 % of its place, 3 cm up or down.
+    """
+    from overlay.golfer import LOOKS, render_clip
+    from overlay.pose import load_track, save_track, track_clip
+
+    name = f"{view}{number}{fault}{size if fault else ''}"
+    saved = folder / f"{name}.npz"
+    if saved.exists():
+        return load_track(saved).track
+    motion = simulate(short_spec(fault, size))
+    usual = CameraSpec.for_motion(motion, view)
+    rng = np.random.default_rng(number)
+    camera = replace(
+        usual,
+        yaw_deg=rng.uniform(-1, 1),
+        distance_m=usual.distance_m * rng.uniform(0.95, 1.05),
+        height_m=usual.height_m + rng.uniform(-0.03, 0.03),
+        width_px=360,
+        height_px=640,
+    )
+    looks = sorted(LOOKS)
+    clip = render_clip(motion, camera, folder / f"{name}.mp4", look=looks[number // 2 % len(looks)], seed=number)
+    track = track_clip(clip, use_cache=False, masks=False).track
+    clip.unlink()
+    save_track(saved, track)
+    return track
 
 
 def with_seed(spec: GolferSpec, seed: int, variation: float = 1.0) -> GolferSpec:

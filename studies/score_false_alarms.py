@@ -25,10 +25,10 @@ import score_bed as bed
 
 from overlay.align import align
 from overlay.clean import clean
-from overlay.data import Comparison, PoseTrack, Swing
+from overlay.data import Comparison, Swing
 from overlay.errors import OverlayError
 from overlay.files import write_text
-from overlay.golfer import BodySpec, CameraSpec, GolferSpec, NoiseSpec, TempoSpec, simulate
+from overlay.golfer import BodySpec, CameraSpec, GolferSpec, NoiseSpec, simulate
 from overlay.positions import find_swings
 from overlay.score import score
 from overlay.settings.score import ScoreSettings
@@ -154,38 +154,6 @@ def bias_table() -> list[str]:
     return lines
 
 
-def rendered_track(view: View, number: int, folder: Path) -> PoseTrack:
-    """The raw pose track of one rendering of the plain swing; kept in ``folder``, so that a run can be taken up again.
-
-    Looks change every second clip; the camera stands within ±1° and ±5 % of its place, 3 cm up or down.
-    """
-    from overlay.golfer import LOOKS, render_clip
-    from overlay.pose import load_track, save_track, track_clip
-
-    saved = folder / f"{view}{number}.npz"
-    if saved.exists():
-        return load_track(saved).track
-    motion = simulate(GolferSpec(tempo=TempoSpec(pre_s=0.9, relax_s=0.4, post_s=0.0)))
-    usual = CameraSpec.for_motion(motion, view)
-    rng = np.random.default_rng(number)
-    camera = replace(
-        usual,
-        yaw_deg=rng.uniform(-1, 1),
-        distance_m=usual.distance_m * rng.uniform(0.95, 1.05),
-        height_m=usual.height_m + rng.uniform(-0.03, 0.03),
-        width_px=360,
-        height_px=640,
-    )
-    looks = sorted(LOOKS)
-    clip = render_clip(
-        motion, camera, folder / f"{view}{number}.mp4", look=looks[number // 2 % len(looks)], seed=number
-    )
-    track = track_clip(clip, use_cache=False, masks=False).track
-    clip.unlink()
-    save_track(saved, track)
-    return track
-
-
 def rendered(numbers: range, folder: Path) -> list[str]:
     """The same swing rendered with other looks, camera places and picture noise, every pair through all stages."""
     settings = ScoreSettings()
@@ -198,7 +166,7 @@ def rendered(numbers: range, folder: Path) -> list[str]:
         same, other = Tally(), Tally()
         swings: list[tuple[int, Swing]] = []
         for number in numbers:
-            track = clean(rendered_track(view, number, folder))
+            track = clean(bed.rendered_track(view, number, folder))
             try:
                 swings.append((number // 2, find_swings(track, None, view=view, handedness="right")[0]))
             except OverlayError as error:

@@ -1,6 +1,6 @@
 """Whether a planted fault is named: the part and phase called largest against the truth.
 
-    python studies/score_planted_faults.py [--quick]
+    python studies/score_planted_faults.py [--quick] [--rendered [--tracks FOLDER]]
 
 Each fault of the synthetic golfer, in each view and at three sizes, is compared with the same player without it. The
 truth is the largest difference of the projected 3D joints without noise, at true positions with the true time map, in
@@ -15,6 +15,7 @@ usual variation from swing to swing.
 from __future__ import annotations
 
 import argparse
+import tempfile
 from collections import Counter
 from pathlib import Path
 
@@ -25,6 +26,7 @@ from overlay.align import align
 from overlay.data import Comparison
 from overlay.files import write_text
 from overlay.golfer import FAULTS, GolferSpec, NoiseSpec
+from overlay.positions import find_swings
 from overlay.score import score
 from overlay.settings.score import ScoreSettings
 from overlay.terms import View, words
@@ -67,6 +69,37 @@ def five_each(spec: GolferSpec, view: View, seed: int, noise: NoiseSpec) -> Comp
     return score(one, other, align(one, other), student_repeats=mine, reference_repeats=theirs)
 
 
+RENDERED: tuple[tuple[str, float, View], ...] = (
+    ("sway", 1.0, "fo"),
+    ("reverse_spine", 1.0, "fo"),
+    ("flat_shoulder_turn", 1.0, "fo"),
+    ("posture_loss", 1.0, "dtl"),
+    ("over_the_top", 1.5, "dtl"),
+)
+"""Faults that one swing against one can see."""
+
+
+def rendered(numbers: range, folder: Path) -> list[str]:
+    """Rendered faults against renderings of the plain swing with other looks, through the pose model."""
+    settings = ScoreSettings()
+    lines = ["| fault | size | view | true largest | named right | said instead |", "|---|---|---|---|---|---|"]
+    for fault, size, view in RENDERED:
+        scenes = [bed.recorded(bed.short_spec(*extra), view) for extra in ((fault, size), ())]
+        best, multiple = true_order(scenes[0], scenes[1], settings)[0]
+        swings = [
+            find_swings(bed.clean(track), None, view=view, handedness="right")[0]
+            for track in (
+                bed.rendered_track(view, 1, folder, fault, size),
+                *(bed.rendered_track(view, number, folder) for number in numbers),
+            )
+        ]
+        said = Counter(largest(score(swings[0], other, align(swings[0], other))) for other in swings[1:])
+        head = f"| {words(fault)} | {size} | {view} | {name(best)} ({multiple:.1f} s) "
+        lines.append(f"{head}| {said[best]}/{len(swings) - 1} | {told(said, best)} |")
+        print(lines[-1], flush=True)
+    return lines
+
+
 def told(said: Counter[Cell | None], best: Cell) -> str:
     return ", ".join(
         f"{'nothing' if cell is None else name(cell)} {n}" for cell, n in said.most_common(4) if cell != best
@@ -76,7 +109,18 @@ def told(said: Counter[Cell | None], best: Cell) -> str:
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--quick", action="store_true", help="3 seeds, size 1, one swing each")
+    parser.add_argument("--rendered", action="store_true", help="through pictures and the pose model")
+    parser.add_argument("--clips", nargs=2, type=int, default=(2, 6), help="first and one past the last reference")
+    parser.add_argument("--tracks", help="folder in which rendered tracks are kept between runs")
     arguments = parser.parse_args()
+    if arguments.rendered:
+        with tempfile.TemporaryDirectory() as temporary:
+            folder = Path(arguments.tracks or temporary)
+            folder.mkdir(parents=True, exist_ok=True)
+            table = rendered(range(*arguments.clips), folder)
+        text = "\n".join(["# Planted faults, rendered clips", "", *table]) + "\n"
+        write_text(OUT.with_name("score_planted_faults_rendered.md"), text)
+        return
     seeds = 3 if arguments.quick else 20
     settings, noise = ScoreSettings(), NoiseSpec()
     limit = visible_multiple(settings)

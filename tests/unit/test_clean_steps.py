@@ -172,6 +172,16 @@ def test_a_spike_is_dropped_and_filled() -> None:
     assert cleaned.filled.sum() == 1
 
 
+def test_a_small_spike_of_the_hip_is_dropped_too() -> None:
+    truth = player(60.0, noise=0.3, seed=3)
+    points = truth.points.copy()
+    row = int(frames(truth, 0.6, 0.62)[0])
+    points[row, INDEX["right_hip"]] += (16.0, 0.0)
+    cleaned = clean(changed(truth, points=points))
+    assert cleaned.filled[row, INDEX["right_hip"]]
+    assert cleaned.filled.sum() == 1
+
+
 def test_an_excursion_of_a_few_frames_is_dropped() -> None:
     truth = player(120.0, noise=0.5, seed=3)
     points = truth.points.copy()

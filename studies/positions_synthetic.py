@@ -4,7 +4,7 @@
     python studies/positions_synthetic.py --rendered WORK_FOLDER [--only N] [--quick]
 
 Without ``--rendered`` the tracks are the true joints with the errors of a pose model. With it every swing is rendered
-once at 240 frames a second, thinned to 120, 60 and 30, and every clip is tracked by the pose model as a user's would
+once at 240 frames a second (or ``--fastest``), thinned to 120, 60 and 30, and every clip is tracked by the pose model as a user's would
 be; pictures and tracks stay in WORK_FOLDER, and a second run goes on where the first one stopped.
 
 A position is right when it lies within max(round(n / 30), 1) frames of the truth, n the frames from address to impact
@@ -184,8 +184,8 @@ def noisy(seeds: int, quick: bool) -> list[dict[str, Any]]:
     return results
 
 
-def rendered(folder: Path, only: int | None, quick: bool) -> list[dict[str, Any]]:
-    """Mode B: rendered at 240 frames a second, thinned, tracked by the pose model."""
+def rendered(folder: Path, only: int | None, quick: bool, fastest_hz: int) -> list[dict[str, Any]]:
+    """Mode B: rendered at the fastest rate, thinned, tracked by the pose model."""
     from overlay.golfer import render_clip
     from overlay.pose import load_track, save_track, track_clip
     from overlay.video import VideoWriter, open_clip
@@ -199,12 +199,12 @@ def rendered(folder: Path, only: int | None, quick: bool) -> list[dict[str, Any]
     for i, case in enumerate(chosen):
         motion = case.motion()
         camera = case.camera(motion)
-        full = folder / f"{case.name}-240.mp4"
+        full = folder / f"{case.name}-{fastest_hz}.mp4"
         if not full.exists():
             started = time.monotonic()
-            render_clip(motion, camera, full, rate_hz=240.0, look=LOOKS[i % len(LOOKS)], seed=i)
+            render_clip(motion, camera, full, rate_hz=float(fastest_hz), look=LOOKS[i % len(LOOKS)], seed=i)
             print(f"  rendered {case.name} in {time.monotonic() - started:.0f} s", flush=True)
-        for rate_hz in RATES_HZ:
+        for rate_hz in (rate for rate in RATES_HZ if rate <= fastest_hz):
             saved = folder / f"{case.name}-{rate_hz}.npz"
             if not saved.exists():
                 clip_path = folder / f"{case.name}-{rate_hz}.mp4"
@@ -213,7 +213,7 @@ def rendered(folder: Path, only: int | None, quick: bool) -> list[dict[str, Any]
                         clip = reader.clip
                         with VideoWriter(clip_path, clip.width, clip.height, Fraction(rate_hz)) as writer:
                             for frame in reader.frames():
-                                if frame.index % (240 // rate_hz) == 0:
+                                if frame.index % (fastest_hz // rate_hz) == 0:
                                     writer.write(frame.image)
                 save_track(saved, track_clip(clip_path, masks=False, use_cache=False).track)
             results.append(judge(load_track(saved).track, motion.position_times, case, rate_hz))
@@ -237,6 +237,11 @@ def frame_error(result: dict[str, Any], name: str) -> int | None:
 def right(result: dict[str, Any], name: str) -> bool:
     error = frame_error(result, name)
     return error is not None and abs(error) <= tolerance_frames(result)
+
+
+def mean(values: list[bool]) -> float:
+    """Share of true ones; NaN when there are none."""
+    return float(np.mean(values)) if values else float("nan")
 
 
 def short(results: list[dict[str, Any]]) -> str:
@@ -266,8 +271,8 @@ def table(results: list[dict[str, Any]], title: str, command: str) -> list[str]:
     ]
     for name in POSITION_NAMES:
         errors = np.array([r["errors"][name][0] for r in results if name in r.get("errors", {})]) * 1e3
-        by_rate = [np.mean([right(r, name) for r in results if r["rate_hz"] == rate]) for rate in RATES_HZ]
-        by_view = [np.mean([right(r, name) for r in results if r["case"].startswith(view)]) for view in VIEWS]
+        by_rate = [mean([right(r, name) for r in results if r["rate_hz"] == rate]) for rate in RATES_HZ]
+        by_view = [mean([right(r, name) for r in results if r["case"].startswith(view)]) for view in VIEWS]
         absent = sum(name not in r.get("errors", {}) for r in results)
         lines.append(
             f"| {name} | {np.mean([right(r, name) for r in results]):.1%} | {np.median(np.abs(errors)):.1f} |"
@@ -307,12 +312,13 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, default=3)
     parser.add_argument("--rendered", type=Path, help="folder for clips and tracks")
     parser.add_argument("--only", type=int, help="so many of the 36 rendered swings")
+    parser.add_argument("--fastest", type=int, choices=RATES_HZ, default=240, help="render no faster than this")
     parser.add_argument("--quick", action="store_true")
     parser.add_argument("--json", type=Path, help="also write every error to this file")
     arguments = parser.parse_args()
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     if arguments.rendered:
-        results = rendered(arguments.rendered, arguments.only, arguments.quick)
+        results = rendered(arguments.rendered, arguments.only, arguments.quick, arguments.fastest)
         title, name, command = "Positions on rendered clips", "positions_rendered", "--rendered WORK_FOLDER"
     else:
         results = noisy(arguments.seeds, arguments.quick)

@@ -60,8 +60,8 @@ def load_thirteen(folder: Path) -> list[RealTrack]:
     The first joint of each pair is the anatomical right. One face-on track has its sides the other way round: face on
     the anatomical right stands on the left of the picture, and that settles it.
 
-    Joints marked as not visible were still placed by hand, often far off: they are left out, but for shoulders and hips,
-    whose places can be judged from the trunk.
+    Joints marked as not visible were still placed by hand, often far off: they are left out, but for shoulders and
+    hips, whose places can be judged from the trunk.
     """
     with open(folder / "joint_tracks_13_index.csv", newline="") as source:
         rows = list(csv.DictReader(source))

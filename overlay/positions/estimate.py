@@ -90,7 +90,7 @@ class Calibration:
             # Beyond three spreads the swing is unlike those of the calibration: the cue counts no further.
             limited = max(-3.0 * spread, min(3.0 * spread, away))
             value += weight * limited
-            variance += (weight * (away - limited)) ** 2
+            variance += (weight * min(abs(away - limited), 3.0 * spread)) ** 2
         return anchor_s + unit_s * value, unit_s * math.sqrt(variance)
 
 

@@ -33,6 +33,8 @@ NOT_SHOWN = {
     "j08": "a chip: the hands stay below the hips",
     "j10": "a chip: the hands stay below the hips",
 }
+HIDDEN_STRIKE = {"p035"}
+"""The hands are hidden from half-way down to the finish: impact must be absent, not guessed."""
 LEFT_HANDED = {"p015", "p055", "j00"}
 """Down the line and facing the left of the picture, with the chest to the camera at the top."""
 OBLIQUE = {"p030"}
@@ -94,12 +96,14 @@ def test_positions_are_in_order_and_top_is_where_the_hands_are_high(found: dict[
         assert known == sorted(known), key
         top_s, impact_s = swing.positions.time("top"), swing.positions.time("impact")
         assert top_s is not None, key
-        assert impact_s is not None, key
+        if impact_s is None:
+            assert key in HIDDEN_STRIKE
+            continue
         signals = body_signals(swing.pose)
         height = np.interp([top_s, impact_s], signals.time_s, signals.hands[:, 1])
         before = signals.hands[signals.time_s < impact_s, 1]
         if swing.positions.get("impact").confidence < 0.6:  # type: ignore[union-attr]
-            continue  # The hands are hidden at the strike, and the confidence says so.
+            continue  # Partly hidden at the strike, and the confidence says so.
         # The club turns while the hands are within a tenth of their way of the highest point, and strikes low.
         assert height[0] > before.max() - 0.15 * np.ptp(before), key
         assert height[1] < before.max() - 0.65 * np.ptp(before), key

@@ -26,6 +26,9 @@ STEPS: dict[str, int] = {
 }
 """How many of the four dots are filled."""
 
+CELL_EM = 17.8
+"""Width of a cell in font sizes: name 5.5 + 0.35, dots 2.45, word 5.7 + 0.25, score 2.1, margins 1.4."""
+
 SHORT_WORDS: dict[str, str] = {"no difference detected": "no difference"}
 
 
@@ -126,7 +129,7 @@ class ScorePanel:
 
     def columns(self, width: int) -> int:
         """How many cells stand beside each other."""
-        return max(1, int(width // (self.size_px * 17.0)))
+        return max(1, int(width // (self.size_px * CELL_EM)))
 
     def needed_height(self, width: int, n_rows: int) -> int:
         """Height for ``n_rows`` parts, px."""
@@ -164,7 +167,7 @@ class ScorePanel:
         size = self.size_px
         steps = STEPS.get(row.words)
         strong = steps is not None and steps >= 2
-        name_room = text_width("shoulders ", size, True)
+        name_room = text_width("shoulders", size, True) + round(0.35 * size)
         put_text(image, words(row.part), x, y, size, bold=strong, colour=PAPER if steps else mixed(PANEL, PAPER, 0.72))
         x += name_room
         if steps is not None:
@@ -177,7 +180,7 @@ class ScorePanel:
         colour = PAPER if strong else mixed(PANEL, PAPER, 0.72)
         if steps and np.isfinite(row.score):
             put_text(image, f"{row.score:.0f}", x + room, y, size, bold=strong, colour=colour, anchor="right")
-            room -= text_width("100", size, True)
+            room -= text_width("100", size, True) + round(0.25 * size)
         text = SHORT_WORDS.get(row.words, row.words)
         put_text(image, fitted(text, size, max(1, int(room)), strong), x, y, size, bold=strong, colour=colour)
 

@@ -30,7 +30,7 @@ class DrawSettings:
     over_ghost: float = setting(0.7, "factor", "a thinner skeleton over the ghost: two bodies and it share one pane")
     ghost_edge: float = setting(0.45, "drawing unit", "outline of the ghost, thinner than a bone")
     plate_opacity: float = setting(0.78, "fraction", "white text on it keeps a contrast over 7:1 on a white picture")
-    text: float = setting(0.0275, "fraction of the canvas width", "10.7 px of a phone's 390 px")
+    text: float = setting(0.0270, "fraction of the canvas width", "10.5 px of a phone's 390 px")
     heading: float = setting(0.046, "fraction of the canvas width", "read at arm's length while the video plays")
     least_text: float = setting(13.0, "px", "smaller letters lose their counters")
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 
 from overlay.data import PhaseDifference
 from overlay.draw import Heading, Notice, ScorePanel, TimeBar
 from overlay.draw.palette import HELD, PAPER, STUDENT
+from overlay.draw.text import fitted
 from overlay.terms import PARTS
 
 TICKS = (("address", 1.0), ("top", 2.0), ("impact", 2.5), ("finish", 4.0))
@@ -88,6 +91,28 @@ def test_all_nine_parts_fit_the_height_asked_for(width: int) -> None:
     for i in range(len(PARTS)):
         without = [row(part, "very large") for j, part in enumerate(PARTS) if j != i]
         assert yellow(panel.picture(width, height, "takeaway", without)) < yellow(full)
+
+
+@pytest.mark.parametrize("pane", [(474, 640), (554, 720), (632, 854), (480, 854)])
+@pytest.mark.parametrize("layout", ["side by side", "ghost", "both"])
+def test_no_word_is_cut_off_in_any_layout(layout: Any, pane: tuple[int, int], monkeypatch: pytest.MonkeyPatch) -> None:
+    from overlay.compose.video import place
+    from overlay.draw import panels
+
+    cut = []
+
+    def recording(text: str, size_px: int, most_px: int, bold: bool = False) -> str:
+        short = fitted(text, size_px, most_px, bold)
+        cut.extend([text] if short != text else [])
+        return short
+
+    monkeypatch.setattr(panels, "fitted", recording)
+    places = place(layout, pane)
+    _, _, width, height = places.scores
+    for words in ("very large", "moderate", "no difference detected", "not scored"):
+        rows = [row(part, words, 100.0) for part in PARTS]
+        ScorePanel(places.text_px).picture(width, height, "through_swing", rows)
+    assert cut == []
 
 
 def test_a_phase_without_scores_says_so() -> None:

@@ -4,8 +4,8 @@
     python studies/positions_synthetic.py --rendered WORK_FOLDER [--only N] [--quick]
 
 Without ``--rendered`` the tracks are the true joints with the errors of a pose model. With it every swing is rendered
-once at 240 frames a second (or ``--fastest``), thinned to 120, 60 and 30, and every clip is tracked by the pose model as a user's would
-be; pictures and tracks stay in WORK_FOLDER, and a second run goes on where the first one stopped.
+once at 240 frames a second (or ``--fastest``), thinned to 120, 60 and 30, and every clip is tracked by the pose model
+as a user's would be; pictures and tracks stay in WORK_FOLDER, and a second run goes on where the first one stopped.
 
 A position is right when it lies within max(round(n / 30), 1) frames of the truth, n the frames from address to impact
 (GolfDB's rule, McNally et al. 2019). A position reported absent counts as wrong. Players are drawn with their own

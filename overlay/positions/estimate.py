@@ -4,7 +4,14 @@ Each position has a calibration for each view: a ridge regression of the true ti
 from an anchor (highest or lowest hands) in units of the swing's own downswing, so that it holds for any tempo, frame
 rate and slow motion. Where a cue is missing its expected place is used and the uncertainty grows by what that costs;
 where the cues contradict each other more than they did in calibration, the uncertainty grows with the contradiction.
-A plain rule per position, one cue each, stands in where there is no calibration.
+A plain rule per position, one cue each, stands in where there is no calibration ("other" views).
+
+The calibration is learned on the synthetic golfer, so it was checked where that could mislead: on players left out of
+the fit, on players whose style lies further out than any fitted on (docs/studies/positions_calibration.md), on
+rendered pictures tracked by the pose model (studies/positions_synthetic.py --rendered) and on hand-labelled real swings
+(tests/end_to_end/test_real_tracks_positions.py). Cues are measured from the nearest moment every swing shows and
+limited to three spreads, so that a swing unlike all of these falls back towards that moment; ``MODEL_SD`` stands for
+what real players differ.
 """
 
 from __future__ import annotations

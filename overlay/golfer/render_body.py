@@ -303,7 +303,7 @@ class Person:
         shin_front = _square_to(_unit(ankle - knee), self._foot_axis(side))
         if cloth:
             self.build.limb(
-                start, knee, (0.088 * g, 0.085 * g, 0.068 * g, 0.055 * g), 1, 0.055, material, LEG, tag=tag + 1
+                start, knee, (0.088 * g, 0.085 * g, 0.068 * g, 0.051 * g), 1, 0.055, material, LEG, tag=tag + 1
             )
             # Cloth hangs from the knee, fuller over the calf, breaks on the shoe and ends in a flat hem.
             down = _unit(ankle - knee)
@@ -314,7 +314,7 @@ class Person:
             full = 0.4 + 0.6 * g
             table = _table(
                 _profile(at, [0.040, 0.054, 0.057, 0.054, 0.052, 0.054, 0.056]) * full,
-                _profile(at, [0.046, 0.058, 0.054, 0.052, 0.054, 0.060, 0.066]) * full,
+                _profile(at, [0.042, 0.052, 0.051, 0.051, 0.054, 0.060, 0.066]) * full,
                 _profile(at, [0.036, 0.050, 0.066, 0.064, 0.058, 0.056, 0.056]) * full,
                 s,
             )
@@ -444,23 +444,23 @@ class Person:
         self.build.loft(at(0, 0, -0.116), axes, 0.186 * s, table, 0.022, 0.10, head, 0.02, "skin", FACE)
         self.build.ellipsoid(at(0, -0.012, 0.030), axes, (0.0755, 0.099, 0.086), head, 0.03, "skin", FACE)
         for sign in (-1.0, 1.0):
-            # Eye sockets are carved, then the brow, cheek bone and ball go in.
+            # Eye sockets are carved, then ball, iris, lids and brow go in.
             self.build.ellipsoid(
-                at(sign * 0.033, 0.094, 0.006), axes, (0.021, 0.017, 0.012), head, -0.012, "skin", FACE
+                at(sign * 0.033, 0.096, 0.005), axes, (0.020, 0.016, 0.0105), head, -0.012, "skin", FACE
             )
-            self.build.ellipsoid(
-                at(sign * 0.033, 0.073, 0.007), axes, (0.0145, 0.0135, 0.0125), head, 0.002, "eye", PLAIN
-            )
-            self.build.ellipsoid(at(sign * 0.033, 0.0815, 0.0055), axes, (0.0055, 0.0062, 0.0055), head, 0.0005, "iris")
+            self.build.ellipsoid(at(sign * 0.032, 0.0715, 0.0055), axes, (0.0135, 0.0125, 0.0115), head, 0.001, "eye")
+            self.build.ellipsoid(at(sign * 0.032, 0.0790, 0.0050), axes, (0.0056, 0.0062, 0.0056), head, 0.0004, "iris")
+            self.build.ellipsoid(at(sign * 0.032, 0.0712, 0.0125), axes, (0.0160, 0.0150, 0.0095), head, 0.002, "skin")
+            self.build.ellipsoid(at(sign * 0.032, 0.0705, -0.0030), axes, (0.0155, 0.0145, 0.0070), head, 0.003, "skin")
             self.build.limb(at(sign * 0.012, 0.088, 0.0245), at(sign * 0.052, 0.074, 0.0215), (0.0080, 0.0065), head,
                             0.012, "skin", FACE)  # fmt: skip
             self.build.ellipsoid(at(sign * 0.047, 0.066, -0.022), axes, (0.020, 0.018, 0.016), head, 0.02, "skin", FACE)
             ear = np.stack([axes[:, 0], axes[:, 1], axes[:, 2]], axis=1)
-            self.build.ellipsoid(at(sign * 0.0765, -0.014, -0.006), ear, (0.010, 0.019, 0.031), head, 0.006, "skin")
+            self.build.ellipsoid(at(sign * 0.0745, -0.014, -0.008), ear, (0.010, 0.0165, 0.028), head, 0.006, "skin")
             self.build.ellipsoid(at(sign * 0.009, 0.099, -0.034), axes, (0.009, 0.011, 0.008), head, 0.007, "skin")
         self.build.limb(at(0, 0.088, 0.014), at(0, 0.111, -0.030), (0.0085, 0.0085, 0.010, 0.0115), head, 0.010, "skin")
-        self.build.ellipsoid(at(0, 0.0875, -0.058), axes, (0.024, 0.0085, 0.0055), head, 0.003, "lips")
-        self.build.ellipsoid(at(0, 0.0855, -0.067), axes, (0.020, 0.0090, 0.0060), head, 0.003, "lips")
+        self.build.ellipsoid(at(0, 0.0875, -0.058), axes, (0.0225, 0.0062, 0.0045), head, 0.003, "lips")
+        self.build.ellipsoid(at(0, 0.0855, -0.067), axes, (0.0185, 0.0068, 0.0052), head, 0.003, "lips")
         self.build.ellipsoid(at(0, 0.074, -0.100), axes, (0.024 * jaw, 0.018, 0.015), head, 0.015, "skin", FACE)
         hair = 16
         if look.hair_style != "bald":

@@ -22,7 +22,7 @@ from overlay.draw import (
     Stack,
     person_alpha,
 )
-from overlay.draw.figure import figure_mask, torso_px
+from overlay.draw.figure import PathLayer, figure_mask, torso_px
 from overlay.draw.palette import GROUND, PAPER, mixed
 from overlay.kinematics import hand_path
 from overlay.settings.compose import COMPOSE, ComposeSettings
@@ -99,10 +99,10 @@ class Player:
         address_s = swing.positions.time("address")
         self._path_from_s = swing.start_s if address_s is None else address_s
         self._torso_px = float(np.nanmedian([torso_px(points) for points in self._points]))
-        self._layers = Stack((HandPath(family, style), Club(family, style), Skeleton(family, style)))
-        self._fine_layers = Stack(
-            (HandPath(family, style), Club(family, style), Skeleton(family, style, width=style.over_ghost))
-        )
+        self._hand_path = HandPath(family, style)
+        self._path_layer: tuple[Moment, PathLayer | None] | None = None
+        self._layers = Stack((Club(family, style), Skeleton(family, style)))
+        self._fine_layers = Stack((Club(family, style), Skeleton(family, style, width=style.over_ghost)))
         self._silhouette = Silhouette(family)
         self._ground = plain_ground(place.pane_size, feet_y)
 
@@ -150,6 +150,11 @@ class Player:
 
     def annotate(self, pane: Image, moment: Moment, *, fine: bool = False) -> Image:
         """Hand path, club and skeleton on the pane, in place; ``fine`` leaves more of a ghost to be seen."""
+        # The path is the same in both panes of one moment: it is drawn once and laid over twice.
+        if self._path_layer is None or self._path_layer[0] is not moment:
+            self._path_layer = moment, self._hand_path.layer((pane.shape[0], pane.shape[1]), moment)
+        if self._path_layer[1] is not None:
+            self._path_layer[1].lay(pane)
         return (self._fine_layers if fine else self._layers).draw(pane, moment)
 
     @property

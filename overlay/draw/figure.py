@@ -115,12 +115,16 @@ def line(image: Image, start: AnyArray, end: AnyArray, colour: Colour | int, wid
         cv2.line(image, _fixed(start), _fixed(end), colour, max(1, round(width_px)), cv2.LINE_AA, SHIFT)
 
 
-def polyline(image: Image, points: FloatArray, colour: Colour | int, width_px: float) -> None:
-    """A smooth open line through (N, 2) finite points."""
+def fixed_points(points: AnyArray) -> AnyArray:
+    """(N, 2) finite points as OpenCV's fixed point numbers, int32."""
+    return np.rint(np.clip(points, -4000.0, 12000.0) * ONE).astype(np.int32)
+
+
+def segments(image: Image, pieces: Sequence[AnyArray], colour: Colour | int, width_px: float) -> None:
+    """Several smooth lines of one look, each (N, 2) from ``fixed_points``, in one call."""
     import cv2
 
-    fixed = np.rint(np.clip(points, -4000.0, 12000.0) * ONE).astype(np.int32)
-    cv2.polylines(image, [fixed], False, colour, max(1, round(width_px)), cv2.LINE_AA, SHIFT)
+    cv2.polylines(image, pieces, False, colour, max(1, round(width_px)), cv2.LINE_AA, SHIFT)
 
 
 def dashes(start: AnyArray, end: AnyArray, dash_px: float, gap_px: float) -> list[tuple[FloatArray, FloatArray]]:
@@ -170,6 +174,18 @@ def head_circle(points: FloatArray, size_px: float) -> tuple[FloatArray, float] 
     return np.asarray(known.mean(axis=0), np.float64), 0.23 * size_px
 
 
+def _ranked(handedness: Handedness) -> tuple[tuple[int, int, int], ...]:
+    """Rank, joint, joint of every bone: 0 trail side, 1 across the body, 2 lead side; in that order."""
+    rows = []
+    for a, b in EDGES:
+        sides = is_lead(a, handedness), is_lead(b, handedness)
+        rows.append((1 if sides[0] != sides[1] else 2 if sides[0] else 0, INDEX[a], INDEX[b]))
+    return tuple(sorted(rows))
+
+
+RANKED: dict[Handedness, tuple[tuple[int, int, int], ...]] = {"right": _ranked("right"), "left": _ranked("left")}
+
+
 @dataclass(frozen=True)
 class Skeleton:
     """Bones and joints. Lead side: strong colour, full width. Trail side: light colour, thinner.
@@ -187,26 +203,31 @@ class Skeleton:
         unit = unit_px(image) * self.width
         style = self.settings
         points, guessed = moment.points, moment.guessed
-        bones: list[tuple[AnyArray, AnyArray, Colour, float]] = []
-        # Trail first, so that the lead side lies on top; the two cross-bones lie between.
-        order = sorted(EDGES, key=lambda edge: self._rank(edge, moment.handedness))
-        for a, b in order:
-            i, j = INDEX[a], INDEX[b]
-            if not (np.isfinite(points[i, 0]) and np.isfinite(points[j, 0])):
+        # Trail first, so that the lead side lies on top; the cross-bones lie between. Bones of one look are one call.
+        groups: dict[tuple[int, bool], list[AnyArray]] = {}
+        known: BoolArray = np.isfinite(points[:, 0]) & np.isfinite(points[:, 1])
+        fixed = fixed_points(np.where(known[:, None], points, 0.0))
+        for rank, i, j in RANKED[moment.handedness]:
+            if not (known[i] and known[j]):
                 continue
-            rank = self._rank((a, b), moment.handedness)
-            colour = self.family.light if rank == 0 else self.family.strong
             guess = bool(guessed[i] or guessed[j])
-            width = max(LEAST_BONE_PX, (style.thin_bone if rank == 0 or guess else style.bone) * unit)
-            pieces = (
-                dashes(points[i], points[j], style.dash * unit, style.gap * unit) if guess else [(points[i], points[j])]
-            )
-            bones.extend((start, end, colour, width) for start, end in pieces)
+            pieces = groups.setdefault((rank, guess), [])
+            if guess:
+                pieces.extend(
+                    fixed_points(np.array(ends))
+                    for ends in dashes(points[i], points[j], style.dash * unit, style.gap * unit)
+                )
+            else:
+                pieces.append(fixed[[i, j]])
         casing = 2 * style.casing * unit
-        for start, end, _, width in bones:
-            line(image, start, end, INK, width + min(casing, width))
-        for start, end, colour, width in bones:
-            line(image, start, end, colour, width)
+        looks = [
+            (pieces, rank, max(LEAST_BONE_PX, (style.thin_bone if rank == 0 or guess else style.bone) * unit))
+            for (rank, guess), pieces in groups.items()
+        ]
+        for pieces, _, width in looks:
+            segments(image, pieces, INK, width + min(casing, width))
+        for pieces, rank, width in looks:
+            segments(image, pieces, self.family.light if rank == 0 else self.family.strong, width)
         if self.head:
             circle = head_circle(points, torso_px(points))
             if circle is not None:
@@ -226,18 +247,26 @@ class Skeleton:
                 disc(image, points[i], radius, colour)
         return image
 
-    @staticmethod
-    def _rank(edge: tuple[str, str], handedness: Handedness) -> int:
-        """0 trail side, 1 across the body, 2 lead side."""
-        sides = [is_lead(name, handedness) for name in edge]
-        return 1 if sides[0] != sides[1] else 2 if sides[0] else 0
-
 
 LEAST_BONE_PX = 2.0
 """A thinner line loses its colour to its casing and to the encoder."""
 
 FADE_STEPS = 10
 """The fading path is drawn in this many strengths: finer steps are not seen, and each costs a call."""
+
+
+@dataclass(frozen=True)
+class PathLayer:
+    """A drawn hand path: where it lies, its colours (h, w, 3) and its opacity (h, w) uint8."""
+
+    place: tuple[slice, slice]
+    colour: Image
+    opacity: Image
+
+    def lay(self, image: Image) -> Image:
+        """Lay it over ``image``, in place."""
+        blend(image[self.place], self.colour, self.opacity)
+        return image
 
 
 @dataclass(frozen=True)
@@ -248,35 +277,40 @@ class HandPath:
     settings: DrawSettings = DRAW
 
     def draw(self, image: Image, moment: Moment) -> Image:
-        import cv2
+        layer = self.layer((image.shape[0], image.shape[1]), moment)
+        return image if layer is None else layer.lay(image)
 
+    def layer(self, shape: tuple[int, int], moment: Moment) -> PathLayer | None:
+        """The path ready to be laid over pictures of one (height, width); None when there is nothing to draw."""
         path = moment.path
         inside = np.isfinite(path[:, 0]) if len(path) else np.zeros(0, bool)
         if np.count_nonzero(inside) < 2:
-            return image
-        style, unit = self.settings, unit_px(image)
+            return None
+        height, width = shape
+        style, unit = self.settings, min(shape) / 100.0
         reach = (style.trace + 2 * style.casing) * unit + 2
-        height, width = image.shape[:2]
-        low = np.floor(np.nanmin(path[inside], axis=0) - reach).astype(int)
-        high = np.ceil(np.nanmax(path[inside], axis=0) + reach).astype(int) + 1
+        low = np.floor(path[inside].min(axis=0) - reach).astype(int)
+        high = np.ceil(path[inside].max(axis=0) + reach).astype(int) + 1
         left, top = max(0, int(low[0])), max(0, int(low[1]))
         right, bottom = min(width, int(high[0])), min(height, int(high[1]))
         if right - left < 2 or bottom - top < 2:
-            return image
-        ink = np.zeros((bottom - top, right - left), np.uint8)
-        edge = np.zeros_like(ink)
-        for stretch, strength, guess in self._stretches(moment):
-            points = path[stretch] - np.array([left, top], np.float64)
-            width_px = style.trace * unit * (0.4 if guess else 1.0)
-            polyline(edge, points, int(strength * 0.75), width_px + 2 * style.casing * unit)
-            polyline(ink, points, strength, width_px)
-        part = image[top:bottom, left:right]
-        for mask, colour in ((edge, INK), (ink, self.family.strong)):
-            weight = mask.astype(np.float32) / 255
-            flat = np.empty_like(part)
-            flat[:] = colour
-            part[:] = cv2.blendLinear(flat, np.ascontiguousarray(part), weight, 1 - weight)
-        return image
+            return None
+        # One layer of colour, dark at its edges, and one of opacity: a single blend for the whole path.
+        opacity = np.zeros((bottom - top, right - left), np.uint8)
+        colour = np.empty((bottom - top, right - left, 3), np.uint8)
+        colour[:] = INK
+        fixed = fixed_points(np.where(inside[:, None], path - np.array([left, top], np.float64), 0.0))
+        runs = [(fixed[stretch], strength, guess) for stretch, strength, guess in self._stretches(moment)]
+        thick, thin = style.trace * unit, 0.4 * style.trace * unit
+        for points, strength, guess in runs:
+            segments(opacity, [points], round(0.75 * strength), (thin if guess else thick) + 2 * style.casing * unit)
+        for points, strength, guess in runs:
+            segments(opacity, [points], strength, thin if guess else thick)
+        for guess, width_px in ((False, thick), (True, thin)):
+            alike = [points for points, _, guessed in runs if guessed == guess]
+            if alike:
+                segments(colour, alike, self.family.strong, width_px)
+        return PathLayer((slice(top, bottom), slice(left, right)), colour, opacity)
 
     def _stretches(self, moment: Moment) -> list[tuple[slice, int, bool]]:
         """Runs of points with one opacity (0–255, in steps) and one certainty; neighbours share a point."""
@@ -441,7 +475,14 @@ def fill(image: Image, mask: Image, colour: Colour, opacity: float) -> None:
     if width == 0 or height == 0:
         return
     part = image[y : y + height, x : x + width]
-    weight = mask[y : y + height, x : x + width].astype(np.float32) * (opacity / 255)
     flat = np.empty_like(part)
     flat[:] = colour
-    part[:] = cv2.blendLinear(flat, np.ascontiguousarray(part), weight, 1 - weight)
+    blend(part, flat, mask[y : y + height, x : x + width], opacity)
+
+
+def blend(part: Image, over: Image, mask: Image, opacity: float = 1.0) -> None:
+    """Lay ``over`` on ``part`` (h, w, 3) in place by ``mask`` (h, w) uint8 × ``opacity``."""
+    import cv2
+
+    weight = cv2.multiply(np.ascontiguousarray(mask), opacity / 255, dtype=cv2.CV_32F)
+    part[:] = cv2.blendLinear(over, np.ascontiguousarray(part), weight, 1 - weight)

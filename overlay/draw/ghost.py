@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from overlay.arrays import FloatArray, Image
-from overlay.draw.figure import fill, unit_px
+from overlay.draw.figure import blend, fill, unit_px
 from overlay.draw.palette import REFERENCE, Family, tint_table
 from overlay.errors import DataError
 from overlay.settings.compose import COMPOSE, ComposeSettings
@@ -114,9 +114,7 @@ class Ghost:
         grey = cv2.cvtColor(np.ascontiguousarray(picture[part]), cv2.COLOR_RGB2GRAY)
         tinted = cv2.LUT(cv2.merge((grey, grey, grey)), tint_table(self.family, self.settings.ghost_tint))
         opacity = self.settings.ghost_opacity if self.opacity is None else self.opacity
-        weight = cv2.multiply(alpha[part], opacity / 255, dtype=cv2.CV_32F)
-        under = np.ascontiguousarray(image[part])
-        image[part] = cv2.blendLinear(tinted, under, weight, 1 - weight)
+        blend(image[part], tinted, alpha[part], opacity)
         self._outline(image, alpha[part], x, y)
         return image
 

@@ -207,7 +207,7 @@ def wanted(name: str, cue: str) -> bool:
     top = ("top_", "plateau_", "speeds_up")
     down = ("down_", "low_", "fast", "arm_")
     after = ("through_",)
-    end = ("relax_", "let_go_", "hold_quiet")
+    end = ("relax_", "let_go_", "let_down_", "hold_quiet")
     groups = {
         "address": (*back,),
         "shaft_level_back": (*back, "top_height"),

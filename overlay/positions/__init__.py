@@ -38,7 +38,7 @@ ANCHOR_CUES = {
     "top": "top_anchor",
     "high": "down_rise_75",
     "low": "low_anchor",
-    "end": "let_go_anchor",
+    "end": "end_anchor",
 }
 
 FILM_HINT = "Film the whole swing from address to finish with the whole body in the picture."

@@ -14,7 +14,7 @@ import numpy as np
 
 from overlay.arrays import FloatArray
 from overlay.kinematics import interpolated
-from overlay.positions.signals import SwingSignals
+from overlay.positions.signals import BODY, SwingSignals
 from overlay.settings.positions import PositionSettings
 
 RISE_LEVELS = (0.10, 0.20, 0.30, 0.45, 0.60, 0.75, 0.90)
@@ -35,6 +35,9 @@ QUIET_LEVELS = (0.05, 0.10, 0.20, 0.35)
 TAKEAWAY_LEVELS = (0.05, 0.08, 0.15, 0.30)
 LET_GO_LEVELS = (0.05, 0.08, 0.12, 0.20)
 """Mean distance of the joints from their still places, torso lengths, up to which a departure is fitted."""
+
+NO_HANDS = np.array([0.0 if joint.endswith(("wrist", "index", "pinky", "thumb")) else 1.0 for joint in BODY])
+"""Weights that leave the hands out."""
 
 LEAST_TREMBLE = 0.012
 """No joint is trusted to stand stiller than this, torso lengths: under 1 px in most clips."""
@@ -151,7 +154,9 @@ def passage_cues(
     return cues
 
 
-def departure(signals: SwingSignals, still_s: float, leave_s: float, moved_s: float) -> dict[float, float]:
+def departure(
+    signals: SwingSignals, still_s: float, leave_s: float, moved_s: float, *, hands: bool = True
+) -> dict[float, float]:
     """When the whole body begins to leave a still posture, for each assumed power of the movement's start.
 
     Every joint's way from its still place to its place at ``moved_s`` is known, so the share of that way it has gone
@@ -164,6 +169,8 @@ def departure(signals: SwingSignals, still_s: float, leave_s: float, moved_s: fl
         A stretch in which the body is still.
     moved_s : float
         When the movement is well under way.
+    hands : bool
+        False leaves hands and wrists out: at the finish they are behind the head and only guessed.
 
     Returns
     -------
@@ -178,7 +185,7 @@ def departure(signals: SwingSignals, still_s: float, leave_s: float, moved_s: fl
     fitted = (time_s >= still_s - 1e-9) & (time_s <= moved_s + 1e-9)
     if before.sum() < 2 or not after.any() or fitted.sum() < 5:
         return nothing
-    place, counts = _still_place(signals, still_s, leave_s, LEAST_TREMBLE)
+    place, counts = _still_place(signals, still_s, leave_s, LEAST_TREMBLE, hands)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a joint never seen has no mean
         target = np.nanmean(body[after], axis=0)
@@ -204,7 +211,9 @@ def departure(signals: SwingSignals, still_s: float, leave_s: float, moved_s: fl
     return found
 
 
-def _still_place(signals: SwingSignals, still_s: float, leave_s: float, least: float) -> tuple[FloatArray, FloatArray]:
+def _still_place(
+    signals: SwingSignals, still_s: float, leave_s: float, least: float, hands: bool
+) -> tuple[FloatArray, FloatArray]:
     """Where the joints are between two times, (K, 2), and how much each counts, (K, 1) with mean 1.
 
     A joint that trembles in the still stretch (an arm hidden behind the head is only guessed) counts by the inverse
@@ -219,10 +228,12 @@ def _still_place(signals: SwingSignals, still_s: float, leave_s: float, least: f
         place = np.nanmedian(body[still], axis=0)
         spread = np.nanmean(np.sum((body[still] - place) ** 2, axis=2), axis=0)
     counts = np.where(np.isfinite(spread), 1.0 / (spread + least**2), 0.0)
+    if not hands:
+        counts = counts * NO_HANDS
     return place, np.asarray(counts / max(float(counts.mean()), 1e-12), np.float64)[:, None]
 
 
-def body_distance(signals: SwingSignals, still_s: float, leave_s: float) -> FloatArray:
+def body_distance(signals: SwingSignals, still_s: float, leave_s: float, *, hands: bool = True) -> FloatArray:
     """(G,) root mean square distance of the joints from where they are between two times, torso lengths.
 
     All joints that can be trusted, not the hands alone: down the line the hands hardly move in the picture when the
@@ -231,7 +242,7 @@ def body_distance(signals: SwingSignals, still_s: float, leave_s: float) -> Floa
     from scipy.ndimage import gaussian_filter1d
 
     time_s = signals.frame_time_s
-    place, counts = _still_place(signals, still_s, leave_s, BAD_TREMBLE)
+    place, counts = _still_place(signals, still_s, leave_s, BAD_TREMBLE, hands)
     away = np.sum((signals.body - place) ** 2, axis=2)
     seen = np.isfinite(away)
     counted = np.where(seen, counts[:, 0], 0.0).sum(axis=1)
@@ -244,7 +255,14 @@ def body_distance(signals: SwingSignals, still_s: float, leave_s: float) -> Floa
 
 
 def departures(
-    signals: SwingSignals, still_s: float, leave_s: float, moved: dict[str, float], name: str, earliest_s: float
+    signals: SwingSignals,
+    still_s: float,
+    leave_s: float,
+    moved: dict[str, float],
+    name: str,
+    earliest_s: float,
+    *,
+    hands: bool = True,
 ) -> dict[str, float]:
     """Cues ``<name>_<round>_<how far>_<power>`` of one beginning movement, s.
 
@@ -268,7 +286,7 @@ def departures(
         for far, moved_s in moved.items():
             if math.isnan(moved_s):
                 continue
-            for power, time_s in departure(signals, begin_s, end_s, moved_s).items():
+            for power, time_s in departure(signals, begin_s, end_s, moved_s, hands=hands).items():
                 cues[f"{name}_{turn}_{far}_{power:.1f}"] = time_s
                 starts.append(time_s)
         known = [time_s for time_s in starts if not math.isnan(time_s)]
@@ -366,13 +384,15 @@ def finish_cues(signals: SwingSignals, impact_s: float, settings: PositionSettin
     for level in RELAX_LEVELS:
         cues[f"relax_{round(100 * level):02d}"] = crossing(time_s, distance, level, held, out + 1, last=True)
     still = max(time_s[rest], time_s[held] - unit)
-    body = body_distance(signals, float(still), float(time_s[held]))
-    arriving = np.flatnonzero(body[:held] > ARRIVED)
-    settled_s = float(time_s[arriving[-1]]) if len(arriving) else float(time_s[rest])
-    moved = {
-        f"{level:.2f}": crossing(time_s, body, level, held, len(time_s) - 1, last=False) for level in LET_GO_LEVELS
-    }
-    cues.update(departures(signals, float(still), float(time_s[held]), moved, "let_go", settled_s))
+    for name, hands in (("let_go", True), ("let_down", False)):
+        body = body_distance(signals, float(still), float(time_s[held]), hands=hands)
+        arriving = np.flatnonzero(body[:held] > ARRIVED)
+        settled_s = float(time_s[arriving[-1]]) if len(arriving) else float(time_s[rest])
+        moved = {
+            f"{level:.2f}": crossing(time_s, body, level, held, len(time_s) - 1, last=False) for level in LET_GO_LEVELS
+        }
+        cues.update(departures(signals, float(still), float(time_s[held]), moved, name, settled_s, hands=hands))
+    cues["end_anchor"] = (cues["let_go_anchor"] + cues["let_down_anchor"]) / 2
     for share in QUIET_LEVELS:
         cues[f"hold_quiet_{round(100 * share):02d}"] = crossing(
             time_s, signals.body_speed, share * peak / 2, held, out, last=True

@@ -37,7 +37,7 @@ RULES: dict[str, tuple[tuple[str, ...], float]] = {
     "shaft_level_down": (("down_rise_10", "down_rise_20"), 0.12),
     "impact": (("low_height", "low_arm", "fast"), 0.10),
     "shaft_level_through": (("through_rise_20",), 0.20),
-    "finish": (("let_go_anchor", "relax_06"), 0.50),
+    "finish": (("end_anchor", "relax_06"), 0.50),
 }
 """Without calibration: the first of these cues that is there, and its standard deviation in downswings."""
 

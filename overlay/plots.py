@@ -62,8 +62,8 @@ def curve_figure(
     y_label: str,
     x_label: str,
     salt: str,
-    width_in: float = 7.2,
-    height_in: float = 2.9,
+    width_in: float = 5.2,
+    height_in: float = 2.7,
 ) -> str:
     """Curves over time with the positions marked, as an SVG element for an HTML page.
 

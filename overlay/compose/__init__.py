@@ -1,7 +1,7 @@
 """Frames of the comparison: the synced video, the stills sheet, the stills of one clip."""
 
 from overlay.compose.sources import PersonMasks, Source
-from overlay.compose.stills import comparison_stills, inspect_sheet, render_sheet
+from overlay.compose.stills import Stills, comparison_stills, inspect_sheet, render_sheet
 from overlay.compose.video import LAYOUTS, ComposeOptions, render_video
 
 __all__ = [
@@ -9,6 +9,7 @@ __all__ = [
     "ComposeOptions",
     "PersonMasks",
     "Source",
+    "Stills",
     "comparison_stills",
     "inspect_sheet",
     "render_sheet",

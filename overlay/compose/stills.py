@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -72,6 +73,13 @@ class Row:
         return f"No ghost: not found for {' and '.join(missing)}."
 
 
+class Stills(NamedTuple):
+    """The stills of a comparison: (width, height) px of each, and one row a position in time order."""
+
+    pane_size: tuple[int, int]
+    rows: list[Row]
+
+
 def player_stills(player: Player) -> dict[str, Still]:
     """Every position of one player, by name; one pass over the clip."""
     swing = player.swing
@@ -106,13 +114,8 @@ def comparison_stills(
     reference: Source,
     options: ComposeOptions | None = None,
     height_px: int | None = None,
-) -> tuple[tuple[int, int], list[Row]]:
-    """Stills of all nine positions.
-
-    Returns
-    -------
-    (width, height) of each still, px, and one row a position in time order.
-    """
+) -> Stills:
+    """Stills of all nine positions; reads both clips once."""
     options = options or ComposeOptions()
     height = options.settings.still_px if height_px is None else height_px
     framing = frame_players(
@@ -140,7 +143,7 @@ def comparison_stills(
             other.ghost.lay(over, ghost)
             players[0].annotate(over, one.moment, fine=True)
         rows.append(Row(name, one, other, over))
-    return framing.pane_size, rows
+    return Stills(framing.pane_size, rows)
 
 
 def _player(
@@ -164,8 +167,11 @@ def render_sheet(
     student: Source,
     reference: Source,
     options: ComposeOptions | None = None,
+    stills: Stills | None = None,
 ) -> Path:
     """Write the stills sheet as PNG: one row a position; student, reference, ghost.
+
+    ``stills`` from ``comparison_stills`` spare reading the clips again.
 
     Raises
     ------
@@ -177,14 +183,14 @@ def render_sheet(
     from overlay.video import write_png
 
     options = options or ComposeOptions()
-    (width, height), rows = comparison_stills(comparison, student=student, reference=reference, options=options)
+    stills = stills or comparison_stills(comparison, student=student, reference=reference, options=options)
     mirrored = comparison.student.handedness != comparison.reference.handedness
     names = (
         student.label or "Student",
         (reference.label or "Reference") + (" (mirrored)" if mirrored else ""),
         "Ghost: both",
     )
-    write_png(out, compose_sheet((width, height), rows, names, options.style))
+    write_png(out, compose_sheet(stills.pane_size, stills.rows, names, options.style))
     return out
 
 

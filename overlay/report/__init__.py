@@ -12,7 +12,7 @@ import numpy as np
 
 from overlay import __version__
 from overlay.arrays import Image
-from overlay.compose import ComposeOptions, Source, comparison_stills
+from overlay.compose import ComposeOptions, Source, Stills, comparison_stills
 from overlay.compose.wording import confidence_words, headline, largest_sentence
 from overlay.data import Comparison, PhaseDifference, PhaseTiming, Swing
 from overlay.draw.panels import STEPS
@@ -34,8 +34,11 @@ def write_report(
     student: Source,
     reference: Source,
     options: ComposeOptions | None = None,
+    stills: Stills | None = None,
 ) -> Path:
     """Write the report as HTML, whole or not at all.
+
+    ``stills`` from ``compose.comparison_stills`` spare reading the clips again.
 
     Raises
     ------
@@ -44,25 +47,28 @@ def write_report(
     OutputError
         ``out`` cannot be written.
     """
-    write_text(out, report_html(comparison, student=student, reference=reference, options=options))
+    html = report_html(comparison, student=student, reference=reference, options=options, stills=stills)
+    write_text(out, html)
     return out
 
 
 def report_html(
-    comparison: Comparison, *, student: Source, reference: Source, options: ComposeOptions | None = None
+    comparison: Comparison,
+    *,
+    student: Source,
+    reference: Source,
+    options: ComposeOptions | None = None,
+    stills: Stills | None = None,
 ) -> str:
     """The report as one HTML document. Everything that comes from files is escaped."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup
 
     options = options or ComposeOptions()
-    pane, rows = comparison_stills(
-        comparison,
-        student=student,
-        reference=reference,
-        options=options,
-        height_px=options.settings.report_still_px,
-    )
+    if stills is None:
+        height = options.settings.report_still_px
+        stills = comparison_stills(comparison, student=student, reference=reference, options=options, height_px=height)
+    pane, rows = stills
     names = (clean_text(student.label) or "Student", clean_text(reference.label) or "Reference")
     curves = hand_height_and_turn(comparison, names)
     environment = Environment(
@@ -82,7 +88,7 @@ def report_html(
         sharpness=comparison.sharpness.replace(" %", "\N{NO-BREAK SPACE}%"),
         tempo=[_tempo(swing) for swing in (comparison.student, comparison.reference)],
         mirrored=comparison.student.handedness != comparison.reference.handedness,
-        stills=[_still_row(number, row, options.settings.jpeg_quality) for number, row in enumerate(rows, start=1)],
+        stills=[_still_row(number, row, names, options.settings.jpeg_quality) for number, row in enumerate(rows, 1)],
         pane=pane,
         drawn=[
             name for name, source in zip(("student", "reference"), (student, reference)) if source.clip_path is None
@@ -123,12 +129,13 @@ def data_uri(image: Image, quality: int = 84) -> str:
     return "data:image/jpeg;base64," + base64.b64encode(content.tobytes()).decode("ascii")
 
 
-def _still_row(number: int, row: Row, quality: int) -> dict[str, Any]:
+def _still_row(number: int, row: Row, names: tuple[str, str], quality: int) -> dict[str, Any]:
     cells = []
-    for who, still in (("student", row.student), ("reference", row.reference)):
+    for who, name, still in (("student", names[0], row.student), ("reference", names[1], row.reference)):
         cells.append(
             {
                 "who": who,
+                "name": name,
                 "uri": None if still.image is None else data_uri(still.image, quality),
                 "caption": still.caption,
                 "reason": still.reason,
@@ -137,6 +144,7 @@ def _still_row(number: int, row: Row, quality: int) -> dict[str, Any]:
     cells.append(
         {
             "who": "ghost",
+            "name": "Ghost",
             "uri": None if row.ghost is None else data_uri(row.ghost, quality),
             "caption": "",
             "reason": row.ghost_reason,

@@ -147,3 +147,16 @@ def test_what_was_not_scored_is_named() -> None:
 @pytest.mark.parametrize(("value", "word"), [(0.95, "sure"), (0.8, "sure"), (0.6, "fairly sure"), (0.2, "unsure")])
 def test_confidence_has_a_word(value: float, word: str) -> None:
     assert confidence_words(value) == f"{word}, {value:.0%}"
+
+
+def test_stills_made_once_serve_sheet_and_report(tmp_path: Path) -> None:
+    from overlay.report import report_html
+
+    comparison = factory.make_comparison()
+    stills = drawn(comparison, 160)
+    nowhere = Source(tmp_path / "gone.mp4", label="A")
+    # The clips are not there: whoever reads them again fails.
+    out = render_sheet(comparison, tmp_path / "s.png", student=nowhere, reference=nowhere, stills=stills)
+    assert read_image(out).shape[1] > 3 * stills.pane_size[0]
+    html = report_html(comparison, student=nowhere, reference=nowhere, stills=stills)
+    assert f'width="{stills.pane_size[0]}" height="160"' in html

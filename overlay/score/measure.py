@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Mapping
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from overlay.score.parts import (
     Figure,
     Part,
     arm_ratio,
-    base_pose,
+    base_poses,
     base_times,
     relative,
     sample,
@@ -62,8 +63,8 @@ class _Sampled:
     real_s: float
     """Real seconds between before and after."""
     figure: Figure
-    base_s: FloatArray
-    """Times of the still moment, on this swing's own clock."""
+    base: Mapping[str, FloatArray]
+    """Part → (K, 2) torso lengths: the still moment."""
 
 
 def anchor_position(student: Figure, reference: Figure) -> str | None:
@@ -103,13 +104,22 @@ def measure_cells(
     """
     anchor = anchor_position(student, reference)
     ratio = arm_ratio(student, reference, settings)
-    mine = [(figure, repeat_map(student, figure)) for figure in student_repeats]
-    theirs = [(figure, repeat_map(reference, figure)) for figure in reference_repeats]
     cells: list[CellDifference] = []
     # The still moment is mapped too: where one address was found late, both bases still show the same moment.
     anchor_s = student.positions.time(anchor) if anchor else None
     still = base_times(student, anchor_s if anchor_s is not None else student.time_s[0], settings)
     mapped_still = time_map.to_reference(still)
+    my_base, their_base = base_poses(student, still, settings), base_poses(reference, mapped_still, settings)
+    mine = [
+        (figure, own_map, base_poses(figure, own_map.to_reference(still), settings))
+        for figure in student_repeats
+        if (own_map := repeat_map(student, figure)) is not None
+    ]
+    theirs = [
+        (figure, own_map, base_poses(figure, own_map.to_reference(mapped_still), settings))
+        for figure in reference_repeats
+        if (own_map := repeat_map(reference, figure)) is not None
+    ]
     for phase in PHASES:
         reason = _missing(phase, student, anchor)
         if reason:
@@ -120,15 +130,15 @@ def measure_cells(
         assert start is not None
         assert stop is not None
         times = np.linspace(start, stop, settings.steps)
-        group_a = [_sampled(student, times, still, settings)]
-        group_b = [_sampled(reference, time_map.to_reference(times), mapped_still, settings)]
-        for figure, own_map in mine:
-            if own_map is not None and _has(figure, phase, anchor):
-                group_a.append(_sampled(figure, own_map.to_reference(times), own_map.to_reference(still), settings))
-        for figure, own_map in theirs:
-            if own_map is not None and _has(figure, phase, anchor):
-                mapped = own_map.to_reference(time_map.to_reference(times))
-                group_b.append(_sampled(figure, mapped, own_map.to_reference(mapped_still), settings))
+        mapped = time_map.to_reference(times)
+        group_a = [_sampled(student, times, my_base, settings)]
+        group_b = [_sampled(reference, mapped, their_base, settings)]
+        for group, repeats, at in ((group_a, mine, times), (group_b, theirs, mapped)):
+            group.extend(
+                _sampled(figure, own_map.to_reference(at), base, settings)
+                for figure, own_map, base in repeats
+                if _has(figure, phase, anchor)
+            )
         cells.extend(_cell(phase, part, group_a, group_b, anchor, ratio, settings) for part in PARTS)
     return tuple(cells)
 
@@ -148,14 +158,14 @@ def _has(figure: Figure, phase: Phase, anchor: str) -> bool:
     return all(figure.positions.time(name) is not None for name in (phase.start, phase.end, anchor))
 
 
-def _sampled(figure: Figure, times_s: FloatArray, base_s: FloatArray, settings: ScoreSettings) -> _Sampled:
+def _sampled(figure: Figure, times_s: FloatArray, base: Mapping[str, FloatArray], settings: ScoreSettings) -> _Sampled:
     # Half a frame, and at least 4 ms, to each side: the direction of movement, not its noise.
     half_s = max(0.5 * figure.frame_s, 0.004)
     clip_s = half_s * figure.slow_factor
     points, _ = sample(figure, times_s, settings)
     before, _ = sample(figure, times_s - clip_s, settings)
     after, _ = sample(figure, times_s + clip_s, settings)
-    return _Sampled(points, before, after, 2 * half_s, figure, base_s)
+    return _Sampled(points, before, after, 2 * half_s, figure, base)
 
 
 def _cell(
@@ -171,7 +181,7 @@ def _cell(
     scale = ratio if part.limb == "arm" else 1.0
     swings = [*group_a, *group_b]
     factors = [1.0] * len(group_a) + [scale] * len(group_b)
-    bases = [base_pose(swing.figure, swing.base_s, part, settings) * factor for swing, factor in zip(swings, factors)]
+    bases = [swing.base[part_name] * factor for swing, factor in zip(swings, factors)]
     based = np.all([np.isfinite(base[:, 0]) for base in bases], axis=0)
     if np.any(based):
         bases = [np.where(based[:, None], base, np.nan) for base in bases]

@@ -232,17 +232,23 @@ def base_times(student: Figure, time_s: float, settings: ScoreSettings) -> Float
     return np.linspace(min(start, time_s), time_s, 11)
 
 
-def base_pose(figure: Figure, times_s: FloatArray, part: Part, settings: ScoreSettings) -> FloatArray:
-    """(K, 2) torso lengths: the part's points over the still moment ``times_s``; NaN where mostly hidden."""
+def base_poses(figure: Figure, times_s: FloatArray, settings: ScoreSettings) -> dict[str, FloatArray]:
+    """Part → (K, 2) torso lengths: its points over the still moment ``times_s``; NaN where mostly hidden.
+
+    Times that the track does not reach are left out, but for the last.
+    """
     points, _ = sample(figure, times_s, settings)
-    values = relative(points, part, figure.torso_px)
     inside = (times_s >= figure.time_s[0]) & (times_s <= figure.time_s[-1])
     inside[-1] = True
-    seen = np.mean(np.isfinite(values[inside][..., 0]), axis=0) >= 0.5
-    result = np.full(values.shape[1:], np.nan)
-    if np.any(seen):
-        result[seen] = np.nanmedian(values[:, seen], axis=0)
-    return result
+    poses = {}
+    for name, part in PART_POINTS.items():
+        values = relative(points[inside], part, figure.torso_px)
+        seen = np.mean(np.isfinite(values[..., 0]), axis=0) >= 0.5
+        pose = np.full(values.shape[1:], np.nan)
+        if np.any(seen):
+            pose[seen] = np.nanmedian(values[:, seen], axis=0)
+        poses[name] = pose
+    return poses
 
 
 def arm_length(figure: Figure) -> tuple[float, float]:

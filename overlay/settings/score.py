@@ -12,10 +12,10 @@ from overlay.settings import setting
 # and pose noise together. See docs/scores.md, "Noise".
 PRIOR_SD: Mapping[str, float] = MappingProxyType(
     {
-        "hands": 0.03,
-        "lead_arm": 0.035,
-        "trail_arm": 0.035,
-        "shoulders": 0.03,
+        "hands": 0.025,
+        "lead_arm": 0.03,
+        "trail_arm": 0.03,
+        "shoulders": 0.025,
         "head": 0.04,
         "spine": 0.025,
         "pelvis": 0.02,
@@ -43,7 +43,7 @@ class ScoreSettings:
         2.0, "ratio", "the pose model is that much less sure of a turned body: rendered clips, docs/scores.md, Noise"
     )
     prior_df: float = setting(
-        12.0, "count", "how far one player's spread strays from the typical one; docs/scores.md, Noise"
+        20.0, "count", "how far one player's spread strays from the typical one; docs/scores.md, Noise"
     )
     level: float = setting(0.05, "fraction", "expected share of false findings in one table; common practice")
     interval: float = setting(0.95, "fraction", "common practice")

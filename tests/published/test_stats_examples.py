@@ -80,8 +80,10 @@ def test_one_way_anova_of_the_nist_reference_sets(name: str) -> None:
     if name not in files:
         pytest.skip("this build of SciPy ships without its test data")
     text = files[name].read_text(encoding="ascii")
-    between_df, between_ss, _, f = map(float, re.search(r"^Between.*?(\S+)\s+(\S+)\s+(\S+)\s+(\S+)\s*$", text, re.M).groups())  # type: ignore[union-attr]  # noqa: E501
-    within_df, within_ss, _ = map(float, re.search(r"^Within.*?(\S+)\s+(\S+)\s+(\S+)\s*$", text, re.M).groups())  # type: ignore[union-attr]  # noqa: E501
+    between_df, between_ss, _, f = map(
+        float, re.search(r"^Between.*?(\S+)\s+(\S+)\s+(\S+)\s+(\S+)\s*$", text, re.M).groups()
+    )  # type: ignore[union-attr]
+    within_df, within_ss, _ = map(float, re.search(r"^Within.*?(\S+)\s+(\S+)\s+(\S+)\s*$", text, re.M).groups())  # type: ignore[union-attr]
     r_squared = float(re.search(r"Certified R-Squared\s+(\S+)", text).group(1))  # type: ignore[union-attr]
     residual = float(re.search(r"Standard Deviation\s+(\S+)", text).group(1))  # type: ignore[union-attr]
     rows = np.array([line.split() for line in text.splitlines()[60:] if line.strip()], float)

@@ -291,6 +291,9 @@ def _swing(
             # Less than a frame outside the recording is inside it, as far as anyone can tell.
             inside_s = min(max(found.time_s, float(signals.time_s[0])), float(signals.time_s[-1]))
             candidates.append(replace(found, time_s=inside_s))
+    if _begun_before(candidates, signals, measured.back_unit_s):
+        candidates = [found for found in candidates if found.name != "address"]
+        missing["address"] = "the clip starts after the swing has begun"
     positions = fuse(candidates, missing, frame_s=signals.frame_s, swing_s=4.2 * measured.unit_s, settings=settings)
     slow = slow_factor_estimate(positions.times(), measured.unit_s, settings)
     speed = slow if clip is None or clip.capture_rate is None else clip.slow_factor
@@ -323,6 +326,15 @@ def _swing(
         },
         notes=notes,
     )
+
+
+def _begun_before(candidates: list[Candidate], signals: SwingSignals, back_unit_s: float) -> bool:
+    """Whether the recording starts in mid-takeaway: the takeaway's other positions come at once, before any address."""
+    times = {found.name: found.time_s for found in candidates}
+    later = [time_s for name, time_s in times.items() if name != "address"]
+    if "address" not in times or not later or not signals.starts_with_clip:
+        return False
+    return times["address"] >= min(later) and min(later) - float(signals.time_s[0]) < back_unit_s
 
 
 def _why_missing(name: str, signals: SwingSignals, measured: SwingCues) -> str:

@@ -315,7 +315,12 @@ def address_cues(
         return {}, "the clip starts after the swing has begun"
     lift = int(below[-1])
     travel = float(np.mean(signals.speed[lift : top + 1])) if top > lift else float("nan")
-    quiet = np.flatnonzero(signals.speed[: lift + 1] < settings.still_speed * travel)
+    quiet = np.array([], np.int64)
+    for share in (settings.still_speed, 1.7 * settings.still_speed, 2.5 * settings.still_speed):
+        # Hands in a small or shaky picture never seem quite still.
+        quiet = np.flatnonzero(signals.speed[: lift + 1] < share * travel)
+        if len(quiet):
+            break
     cut = signals.starts_with_clip
     if not len(quiet):
         return {}, (

@@ -1,9 +1,9 @@
 """From cues to candidate times with uncertainties.
 
 Each position has a calibration for each view: a ridge regression of the true time on the cue times, all counted
-from an anchor (highest or lowest hands) in units of the swing's own downswing, so that it holds for any tempo, frame
-rate and slow motion. Where a cue is missing its expected place is used and the uncertainty grows by what that costs;
-where the cues contradict each other more than they did in calibration, the uncertainty grows with the contradiction.
+from the nearest moment that every swing shows, in units of the swing's own downswing or backswing, so that it holds
+for any tempo, frame rate and slow motion. Where a cue is missing its expected place is used and the uncertainty grows
+by what that costs; where a cue lies further off than it ever did in calibration, the uncertainty grows as well.
 A plain rule per position, one cue each, stands in where there is no calibration ("other" views).
 
 The calibration is learned on the synthetic golfer, so it was checked where that could mislead: on players left out of
@@ -75,7 +75,6 @@ class Calibration:
     weights : one a cue
     intercept : mean of the true time
     sd : standard deviation of the error on swings left out
-    contradiction : 95th percentile of the mean squared deviation of the cues from each other in calibration
     """
 
     cues: tuple[str, ...]

@@ -1,7 +1,7 @@
 """Writes docs/reference.md from the commands and settings themselves, so that the page cannot fall behind.
 
-    python tools/write_reference.py           # write
-    python tools/write_reference.py --check   # fail when the page differs
+python tools/write_reference.py           # write
+python tools/write_reference.py --check   # fail when the page differs
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import importlib
 import pkgutil
 import sys
 from pathlib import Path
+from typing import Mapping
 
 import click
 
@@ -49,6 +50,21 @@ def command_section(name: str, command: click.Command) -> list[str]:
     return lines
 
 
+def plain(value: object) -> str:
+    """The value as text, the same in every run: sets have no order of their own."""
+    if isinstance(value, (set, frozenset)):
+        return ", ".join(sorted(str(item) for item in value))
+    if isinstance(value, Mapping):
+        return ", ".join(f"{key} {inner}" for key, inner in value.items())
+    return str(value)
+
+
+def default_of(field: dataclasses.Field[object]) -> object:
+    if field.default is not dataclasses.MISSING:
+        return field.default
+    return "–" if field.default_factory is dataclasses.MISSING else field.default_factory()
+
+
 def settings_section() -> list[str]:
     import overlay.settings as package
 
@@ -56,7 +72,9 @@ def settings_section() -> list[str]:
     for found in sorted(pkgutil.iter_modules(package.__path__), key=lambda module: module.name):
         module = importlib.import_module(f"overlay.settings.{found.name}")
         for thing in vars(module).values():
-            if not (isinstance(thing, type) and dataclasses.is_dataclass(thing) and thing.__module__ == module.__name__):
+            if not (
+                isinstance(thing, type) and dataclasses.is_dataclass(thing) and thing.__module__ == module.__name__
+            ):
                 continue
             fields = [field for field in dataclasses.fields(thing) if "unit" in field.metadata]
             if not fields:
@@ -64,7 +82,7 @@ def settings_section() -> list[str]:
             lines += [f"### {thing.__name__} (`overlay.settings.{found.name}`)", ""]
             lines += ["| name | default | unit | reason |", "|---|---|---|---|"]
             for field in fields:
-                default = str(field.default).replace("|", "\\|")
+                default = plain(default_of(field)).replace("|", "\\|")
                 reason = " ".join(str(field.metadata["reason"]).split()).replace("|", "\\|")
                 lines.append(f"| `{field.name}` | {default} | {field.metadata['unit'] or '–'} | {reason} |")
             lines.append("")
@@ -74,7 +92,14 @@ def settings_section() -> list[str]:
 def exit_code_section() -> list[str]:
     from overlay import errors
 
-    lines = ["## Exit codes", "", "| code | meaning |", "|---|---|", "| 0 | done |", "| 2 | a command's words are off |"]
+    lines = [
+        "## Exit codes",
+        "",
+        "| code | meaning |",
+        "|---|---|",
+        "| 0 | done |",
+        "| 2 | a command's words are off |",
+    ]
     for thing in vars(errors).values():
         if isinstance(thing, type) and issubclass(thing, errors.OverlayError) and thing is not errors.OverlayError:
             first = " ".join((thing.__doc__ or "").split())

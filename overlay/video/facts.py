@@ -106,6 +106,7 @@ def end_warnings(container: Any, stream: Any, packets: Packets, timing: Timing, 
 
 
 def colour_warnings(first: Any) -> list[str]:
+    """Sentences about the first decoded picture's colours and scan: 10-bit, HDR, interlaced."""
     warnings = []
     depth = max((int(part.bits) for part in first.format.components), default=8)
     if depth > 8:
@@ -119,6 +120,7 @@ def colour_warnings(first: Any) -> list[str]:
 
 
 def matrix_of(picture: Any, settings: ReaderSettings) -> int:
+    """The picture's YUV matrix as FFmpeg numbers it; where the file is silent, by size as players do."""
     matrix = int(picture.colorspace)
     if matrix in _KNOWN_MATRICES:
         return matrix
@@ -126,12 +128,14 @@ def matrix_of(picture: Any, settings: ReaderSettings) -> int:
 
 
 def is_full_range(picture: Any) -> bool:
+    """Whether luma uses 0–255 instead of 16–235."""
     return int(picture.color_range) == _FULL_RANGE or str(picture.format.name).startswith(("yuvj", "rgb", "bgr", "gbr"))
 
 
 def settled_capture(
     told: Fraction | None, stated: tuple[Fraction, str] | None, timing: Timing, warnings: list[str]
 ) -> Fraction | None:
+    """The capture rate that counts: what the user told, else what the file says; adds warnings."""
     if told is not None:
         if stated is not None and abs(float(told / stated[0]) - 1.0) > 0.01:
             warnings.append(

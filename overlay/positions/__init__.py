@@ -384,7 +384,8 @@ def _notes(
         ratio = (times["top"] - times["address"]) / (times["impact"] - times["top"])
         if not settings.tempo_low <= ratio <= settings.tempo_high:
             notes.append(
-                f"Tempo ratio {ratio:.1f}: slow motion or speed-ramped; ratios of time are kept, times are not."
+                f"Tempo ratio {ratio:.1f} is outside {settings.tempo_low:g}–{settings.tempo_high:g}: slow motion or "
+                "speed-ramped; trust ratios of time, not times."
             )
     if seen.view == "other":
         notes.append(f"The camera stands neither down the line nor face on: {seen.reason}.")

@@ -56,6 +56,23 @@ def test_nine_positions_within_the_published_tolerance(view: str, hand: str, rat
     assert swing.notes == ()
 
 
+def test_surer_positions_are_better_ones() -> None:
+    # The small version of studies/positions_synthetic.py: error and confidence of 8 swings, all positions together.
+    told = []
+    for seed in range(4):
+        for view in ("dtl", "fo"):
+            track, truth = cleaned(replace(SPEC, seed=seed), view, 30.0, seed)
+            (swing,) = find_swings(track)
+            told += [(p.confidence, abs(p.time_s - truth[p.name])) for p in swing.positions.found]
+    confidence, error_s = np.array(told).T
+    sure, unsure = error_s[confidence > 0.9], error_s[confidence < 0.7]
+    assert len(sure) >= 40
+    assert len(unsure) >= 6
+    assert np.median(sure) < 0.5 * np.median(unsure)
+    # Tolerance at 30 frames per second is 38 ms here.
+    assert np.mean(sure < 0.038) >= 0.95
+
+
 def test_eightfold_slow_motion_gives_eight_times_the_times(face_on: tuple[PoseTrack, dict[str, float]]) -> None:
     track, _ = face_on
     (real,) = find_swings(track)
@@ -144,6 +161,13 @@ def test_three_swings_among_everything_else(view: str) -> None:
         for name in ("top", "impact"):
             assert abs(swing.positions.times()[name] - truth[name]) < 0.034, name
         assert abs(swing.positions.times()["address"] - truth["address"]) < 0.1
+
+
+def test_a_recording_that_starts_in_mid_takeaway_has_no_address() -> None:
+    track, truth = cleaned(SPEC, "fo", 60.0, seed=4)
+    (swing,) = find_swings(track.between(truth["address"] + 0.25, 99.0))
+    assert swing.positions.missing.get("address") == "the clip starts after the swing has begun"
+    assert abs(swing.positions.times()["top"] - truth["top"]) < 0.016
 
 
 def test_rehearsals_alone_are_no_swing() -> None:

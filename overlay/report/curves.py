@@ -15,9 +15,11 @@ STEPS = 300
 
 
 def _signals(swing: Swing) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Time, hand height over the hips, and shoulder turn, both in torso lengths, as of a right-hander."""
-    track = swing.pose.mirrored() if swing.handedness == "left" else swing.pose
-    signals = body_signals(track)
+    """Time, hand height over the hips, and shoulder turn, both in torso lengths.
+
+    Left minus right shoulder is the same for a player and his mirror image, so hands need not agree.
+    """
+    signals = body_signals(swing.pose)
     return signals.time_s, signals.hands[:, 1], signals.turn
 
 
@@ -62,8 +64,8 @@ def hand_height_and_turn(comparison: Comparison, names: tuple[str, str]) -> list
         ),
         (
             "Turn of the shoulders",
-            "Lead shoulder minus trail shoulder across the picture, in torso lengths: how far the shoulder line is "
-            "turned, as one camera sees it. It is not an angle.",
+            "Width of the shoulder line across the picture, in torso lengths: positive when the chest is seen, "
+            "negative when the back is. As one camera sees it; not an angle.",
             "turn",
             "shoulder line, torso lengths",
             "shoulder-turn",

@@ -170,3 +170,17 @@ def test_a_picture_reduced_while_reading_lands_at_the_same_place() -> None:
     boxes = [np.argwhere(pane[..., 0] > 127) for pane in (whole, reduced)]
     assert boxes[0].min(axis=0) == pytest.approx(boxes[1].min(axis=0), abs=1.5)
     assert boxes[0].max(axis=0) == pytest.approx(boxes[1].max(axis=0), abs=1.5)
+
+
+def test_a_narrow_picture_of_one_does_not_cut_the_other() -> None:
+    student = factory.make_swing(feet=(300.0, 260.0), size=(600, 320))
+    # The reference stands at the left edge: there is no picture where the student's hands go at the top.
+    reference = factory.make_swing(feet=(45.0, 260.0), size=(200, 320))
+    framing = frame_players(student, reference, with_pictures=(True, True), **LIMITS)
+    points = transformed(student.pose.points, framing.places[0].matrix).reshape(-1, 2)
+    points = points[np.isfinite(points[:, 0])]
+    edge = picture_window((200, 320), measure_body(reference), False).left
+    reach = (student.pose.points[..., 0] - 300.0) / measure_body(student).torso_px
+    assert np.nanmin(reach) < edge - 0.1
+    assert np.mean((points[:, 0] >= 0) & (points[:, 0] <= framing.pane_size[0])) > 0.99
+    assert points[:, 0].min() > -0.02 * framing.pane_size[0]

@@ -112,6 +112,8 @@ def test_no_word_is_cut_off_in_any_layout(layout: Any, pane: tuple[int, int], mo
     for words in ("very large", "moderate", "no difference detected", "not scored"):
         rows = [row(part, words, 100.0) for part in PARTS]
         ScorePanel(places.text_px).picture(width, height, "through_swing", rows)
+        for other in (700, 960, 1300):
+            ScorePanel(20).picture(other, 400, "through_swing", rows)
     assert cut == []
 
 

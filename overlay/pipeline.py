@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import threading
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING, Literal, Sequence
 from overlay.data import Clip, Comparison, PoseTrack, Swing
 from overlay.errors import ContentError, InputError, MismatchError
 from overlay.files import write_text
-from overlay.progress import SILENT, Progress
+from overlay.progress import SILENT, Progress, Stoppable, Stopped
 from overlay.terms import VIEW_WORDS, Handedness, View
 
 if TYPE_CHECKING:
@@ -168,8 +169,9 @@ def compare_clips(
     """
     student_options = student_options or ClipOptions()
     reference_options = reference_options or ClipOptions()
-    student = _named(inspect_clip, student_path, student_options, progress)
-    reference = _named(inspect_clip, reference_path, reference_options, progress)
+    student, reference = _inspect_both(
+        (student_path, student_options), (reference_path, reference_options), progress=progress
+    )
     comparison = compare_inspections(
         student,
         reference,
@@ -181,10 +183,34 @@ def compare_clips(
     return Outcome(comparison, student, reference)
 
 
-def _named(step, path: Path, options: ClipOptions, progress: Progress) -> Inspection:  # type: ignore[no-untyped-def]
+def _inspect_both(
+    student: tuple[Path, ClipOptions], reference: tuple[Path, ClipOptions], *, progress: Progress
+) -> tuple[Inspection, Inspection]:
+    """Both clips at once: the pose model keeps one core busy and leaves Python's lock alone."""
+    from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
+
+    stop = threading.Event()
+    with ThreadPoolExecutor(2, thread_name_prefix="clip") as pool:
+        try:
+            jobs = [
+                pool.submit(_inspect_named, path, options, Stoppable(progress, stop))
+                for path, options in (student, reference)
+            ]
+            wait(jobs, return_when=FIRST_EXCEPTION)
+        finally:
+            # After an error or Ctrl-C the other clip must not be finished first.
+            stop.set()
+    errors = [error for job in jobs if (error := job.exception()) is not None]
+    for error in errors:
+        if not isinstance(error, Stopped):
+            raise error
+    return jobs[0].result(), jobs[1].result()
+
+
+def _inspect_named(path: Path, options: ClipOptions, progress: Progress) -> Inspection:
     """Say which of the two clips an error is about, when the error does not."""
     try:
-        return step(path, options, progress=progress)
+        return inspect_clip(path, options, progress=progress)
     except ContentError as error:
         if path.name in error.message:
             raise

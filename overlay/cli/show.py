@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
@@ -20,7 +21,15 @@ class RichStages:
 
     def __init__(self, bars: RichProgress) -> None:
         self._bars = bars
-        self._open: list[TaskID] = []
+        self._own = threading.local()
+
+    @property
+    def _open(self) -> list[TaskID]:
+        # Two clips are read at once; each thread closes the stage it opened itself.
+        if not hasattr(self._own, "stages"):
+            self._own.stages = []
+        stages: list[TaskID] = self._own.stages
+        return stages
 
     def stage(self, name: str, total: float | None = None) -> None:
         self._open.append(self._bars.add_task(name, total=total))

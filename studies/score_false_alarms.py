@@ -101,10 +101,11 @@ def track_level(seeds: int) -> list[str]:
         scene = bed.recorded(plain, view)
         for seed in range(seeds):
             same.add(bed.compare(scene, scene, seed, noise=noise))
-            if seed % 4 == 0:
+            if seed % 5 == 0:
                 one, other = (bed.recorded(bed.with_seed(plain, 1 + 2 * seed + i), view) for i in (0, 1))
                 player.add(bed.compare(one, other, 1000 + seed, noise=noise))
         rows += [alarm_row("same swing", view, same), alarm_row("same player, two swings", view, player)]
+        print(*rows[-2:], sep="\n", flush=True)
         tables += sd_table(f"SD of one swing, % of a torso length, same swing, {view}", same, settings)
         tables += sd_table(f"SD of one swing, % of a torso length, same player, {view}", player, settings)
     return [*rows, *tables]

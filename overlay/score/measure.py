@@ -184,7 +184,9 @@ def _cell(
     bases = [swing.base[part_name] * factor for swing, factor in zip(swings, factors)]
     based = np.all([np.isfinite(base[:, 0]) for base in bases], axis=0)
     if np.any(based):
-        bases = [np.where(based[:, None], base, np.nan) for base in bases]
+        # A hand that was hidden at address takes the set-up of the points that were not: they sit together, and what
+        # is constant between them cancels in the difference.
+        bases = [np.where(based[:, None], base, base[based].mean(axis=0)) for base in bases]
     elif part.origin:
         # Seen from another joint the part means something by itself: compare the poses, not the movements.
         bases = [np.zeros_like(base) for base in bases]

@@ -439,3 +439,19 @@ def test_the_through_swing_has_the_wider_prior() -> None:
     table = rows(compare(swing(), swing()))
     ratio = table["through_swing", "head"].detectable / table["release", "head"].detectable
     assert ratio == pytest.approx(SETTINGS.through_factor)
+
+
+def test_hands_are_scored_when_address_and_phase_show_different_hands() -> None:
+    """Lead hand hidden at address, trail hand hidden in the backswing: the planted 30 px still come out."""
+    time_s = np.arange(0.1, 2.8, 1 / 60)
+    visibility = np.full((len(time_s), N_LANDMARKS), 0.99)
+    early, back = time_s < 0.9, (time_s > 1.0) & (time_s < 1.6)
+    for joint in ("wrist", "index", "pinky"):
+        visibility[early, INDEX[f"left_{joint}"]] = 0.1
+        visibility[back, INDEX[f"right_{joint}"]] = 0.1
+    hands = tuple(f"left_{joint}" for joint in ("wrist", "index", "pinky"))
+    changed = swing(moved(hands, (0.0, -30.0), "shaft_level_back", "top"), visibility=visibility)
+    settings = dataclasses.replace(SETTINGS, timing_sd_s=0.0, proportion_slack=9.0)  # the planted 30 px stretch the arm
+    row = rows(compare(changed, swing(visibility=visibility), settings=settings))["backswing", "hands"]
+    assert row.reason == ""
+    assert row.offset == pytest.approx((0.0, -0.30), abs=5e-3)

@@ -98,7 +98,9 @@ class Player:
             self._slow = max(1.0, float(swing.quality.get("slow_factor_estimate", 1.0)))
         address_s = swing.positions.time("address")
         self._path_from_s = swing.start_s if address_s is None else address_s
-        self._torso_px = float(np.nanmedian([torso_px(points) for points in self._points]))
+        lengths = np.array([torso_px(points) for points in self._points])
+        lengths = lengths[np.isfinite(lengths)]
+        self._torso_px = float(np.median(lengths)) if len(lengths) else swing.torso_px * place.scale
         self._hand_path = HandPath(family, style)
         self._path_layer: tuple[Moment, PathLayer | None] | None = None
         self._layers = Stack((Club(family, style), Skeleton(family, style)))
@@ -128,6 +130,7 @@ class Player:
             path_age_s=(at - times[shown]) / self._slow,
             path_guessed=self._hands_guessed[shown],
             club=self._club(at),
+            size_px=self._torso_px,
         )
 
     def _club(self, time_s: float) -> ClubLine | None:
@@ -171,7 +174,7 @@ class Player:
             alpha = self._cut_out(masks, clean, time_s)
             if alpha.any():
                 return GhostPart(alpha, clean)
-        return GhostPart(figure_mask((clean.shape[0], clean.shape[1]), moment.points, size_px=self._torso_px), None)
+        return GhostPart(figure_mask((clean.shape[0], clean.shape[1]), moment.points, size_px=moment.torso_px), None)
 
     def _cut_out(self, masks: PersonMasks, clean: Image, time_s: float) -> Image:
         mask = masks.at(time_s)

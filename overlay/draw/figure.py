@@ -52,6 +52,9 @@ class Moment:
     path_guessed : (N,) bool
         Where the hands were hardly seen: drawn thin. Empty: nowhere.
     club : ClubLine or None
+    size_px : float or None
+        The player's torso length, by which head and limbs are sized. None: as it looks at this instant, which
+        shrinks when he bends towards the camera.
     """
 
     points: FloatArray
@@ -61,6 +64,12 @@ class Moment:
     path_age_s: FloatArray = field(default_factory=lambda: np.zeros(0))
     path_guessed: BoolArray = field(default_factory=lambda: np.zeros(0, bool))
     club: ClubLine | None = None
+    size_px: float | None = None
+
+    @property
+    def torso_px(self) -> float:
+        """The length to size by, px; NaN when not known."""
+        return torso_px(self.points) if self.size_px is None else self.size_px
 
     def __post_init__(self) -> None:
         if self.points.shape != (N_LANDMARKS, 2) or self.guessed.shape != (N_LANDMARKS,):
@@ -229,7 +238,7 @@ class Skeleton:
         for pieces, rank, width in looks:
             segments(image, pieces, self.family.light if rank == 0 else self.family.strong, width)
         if self.head:
-            circle = head_circle(points, torso_px(points))
+            circle = head_circle(points, moment.torso_px)
             if circle is not None:
                 disc(image, *circle, INK, max(1, round(style.thin_bone * unit + casing)))
                 disc(image, *circle, self.family.strong, max(1, round(style.thin_bone * unit)))
@@ -460,7 +469,7 @@ class Silhouette:
             mixed(self.family.dark, self.family.strong, 0.35),
             mixed(self.family.strong, self.family.pale, 0.25),
         )
-        size = torso_px(points)
+        size = moment.torso_px
         for parts, colour in (("trail", dark), ("lead", light)):
             mask = figure_mask(shape, points, parts, moment.handedness, size)  # type: ignore[arg-type]
             fill(image, mask, colour, self.opacity)

@@ -190,3 +190,17 @@ def test_a_figure_of_the_wrong_shape_is_refused() -> None:
         Moment(np.zeros((13, 2)), np.zeros(13, bool), "right")
     with pytest.raises(DataError, match="hand path"):
         moment_of(standing(), path=np.zeros((3, 2)), path_age_s=np.zeros(2))
+
+
+def test_the_head_keeps_its_size_when_the_player_bends() -> None:
+    points = standing()
+    bent = points.copy()
+    for side in ("left", "right"):
+        bent[INDEX[f"{side}_shoulder"], 1] += 40
+    widths = []
+    for figure, size in ((points, 100.0), (bent, 100.0), (bent, None)):
+        image = blank()
+        Skeleton().draw(image, moment_of(figure, size_px=size))
+        columns = np.flatnonzero(touched(image)[60:64].any(axis=0))
+        widths.append(int(columns.max() - columns.min()))
+    assert widths[0] == widths[1] > widths[2]

@@ -325,11 +325,14 @@ class Person:
                 start, hem, (0.092 * g, 0.088 * g, 0.084 * g, 0.082 * g), 1, 0.055, material, LEG, tag=tag + 1
             )
             self.build.limb(start, knee, (0.080 * g, 0.076 * g, 0.063 * g, 0.054 * g), 3 + i, 0.03, "skin")
+            # The calf's frame is the shin's own: the pelvis turns against the shin, and axes that are not square to
+            # one another leave a direction in which an ellipsoid has no end.
+            down = _unit(ankle - knee)
             calf = knee + (ankle - knee) * 0.3 - shin_front * 0.016 * s
+            calf_axes = np.stack([np.cross(shin_front, -down), shin_front, -down], axis=1)
             self.build.limb(knee, ankle, (0.051 * g, 0.047 * g, 0.036 * g, 0.034 * g), 3 + i, 0.03, "skin")
             self.build.ellipsoid(
-                calf, np.stack([sideways, shin_front, _unit(knee - ankle)], axis=1), (0.045 * g, 0.042 * g, 0.10),
-                3 + i, 0.03, "skin",
+                calf, calf_axes, (0.045 * g, 0.042 * g, 0.10), 3 + i, 0.03, "skin"
             )  # fmt: skip
             self.build.limb(ankle + (knee - ankle) * 0.12, ankle, (0.041, 0.044), 3 + i, 0.01, "sole")
 

@@ -11,7 +11,17 @@ import pytest
 from overlay.errors import DataError, InputError
 from overlay.golfer import CameraSpec, GolferSpec, Motion, simulate
 from overlay.golfer.looks import LOOKS, Look, find_look, linear
-from overlay.golfer.render import Bystander, Film, Studio, exposure_postures, lead_side, render_clip, render_frame
+from overlay.golfer.render import (
+    Bystander,
+    Film,
+    Studio,
+    _Layers,
+    exposure_postures,
+    lead_side,
+    render_clip,
+    render_frame,
+)
+from overlay.golfer.render_body import shapes
 from overlay.golfer.render_lens import lens_of
 
 WIDTH, HEIGHT = 160, 284
@@ -150,6 +160,61 @@ def test_the_drawn_hips_are_covered_and_the_gap_between_the_feet_is_not(
     between = body[int(y) - 22 : int(y) - 6, int(min(a[0] for a in ankles)) : int(max(a[0] for a in ankles))]
     assert not between.all(axis=0).all()
     assert between.any()
+
+
+def bones(motion: Motion, studio: Studio, time: float, lower: bool) -> list[float]:
+    """Width of both shanks (or thighs) in the picture, px: drawn alone, measured across the bone."""
+    posture = motion.posture(time)
+    built = studio._shapes(posture)
+    widths = []
+    for side in ("left", "right"):
+        ends = ("knee", "ankle") if lower else ("hip", "knee")
+        a, b = (posture.joints[f"{side}_{name}"] for name in ends)
+        if not lower:
+            # The renderer's hips are nearer to each other than the outer breadth of the table.
+            a = a + 0.4 * (0.5 * (posture.joints["left_hip"] + posture.joints["right_hip"]) - a)
+
+        def gap(points: np.ndarray, a: np.ndarray = a, b: np.ndarray = b) -> np.ndarray:
+            share = np.clip((points - a) @ (b - a) / ((b - a) @ (b - a)), 0.0, 1.0)
+            return np.asarray(np.linalg.norm(points - a - share[:, None] * (b - a), axis=1))
+
+        rows = built.primitives
+        own = (gap(rows[:, 4:7]) < 0.06) & (gap(rows[:, 7:10]) < 0.06) & ((rows[:, 1] < 6) | (rows[:, 1] > 9))
+        part = dataclasses.replace(built, primitives=rows[own])
+        shadow, grid = studio._shadow(part)
+        layers = _Layers(0, 0, WIDTH, HEIGHT)
+        studio._trace(layers, part, shadow, grid, None, layers.body, layers.depth)
+        y, x = np.nonzero(layers.body[..., 3] > 0.5)
+        (ax, ay), (bx, by) = studio.lens.project(np.array([a, b]))[0]
+        across = ((x - ax) * (by - ay) - (y - ay) * (bx - ax)) / np.hypot(bx - ax, by - ay)
+        assert own.any()
+        widths.append(float(across.max() - across.min()))
+    return widths
+
+
+@pytest.fixture(scope="module")
+def bent_motion() -> Motion:
+    return simulate(GolferSpec(faults={"sway": 1.5, "posture_loss": 1.5}))
+
+
+@pytest.mark.parametrize("view", ["dtl", "fo"])
+@pytest.mark.parametrize("look", sorted(LOOKS))
+def test_shanks_are_thinner_than_thighs_all_through_a_bad_swing(bent_motion: Motion, look: str, view: str) -> None:
+    studio = Studio(camera_of(bent_motion, view), look, film=QUIET)
+    start, stop = at(bent_motion, "address"), at(bent_motion, "finish")
+    thigh = max(bones(bent_motion, studio, start, lower=False))
+    for time in np.linspace(start, stop, 9):
+        assert max(bones(bent_motion, studio, float(time), lower=True)) < 1.0 * thigh, f"at {time:.2f} s"
+
+
+@pytest.mark.parametrize("look", sorted(LOOKS))
+def test_shapes_stand_in_square_frames(motion: Motion, bent_motion: Motion, look: str) -> None:
+    # A frame that is not square leaves a direction in which an ellipsoid has no end.
+    for moves in (motion, bent_motion):
+        for posture in moves.postures(np.linspace(0.0, moves.duration_s, 25)):
+            frames = shapes([(posture, LOOKS[look], "left")]).primitives[:, 11:20].reshape(-1, 3, 3)
+            np.testing.assert_allclose(frames @ frames.transpose(0, 2, 1), np.tile(np.eye(3), (len(frames), 1, 1)),
+                                       atol=1e-9)  # fmt: skip
 
 
 def test_same_arguments_same_bytes(motion: Motion) -> None:

@@ -324,13 +324,14 @@ def write_outputs(
     if "json" in paths:
         document = documents.compare_document(comparison, str(outcome.student.path), str(outcome.reference.path))
         write_text(paths["json"], documents.to_json(document))
-    if "sheet" in paths:
-        progress.stage("drawing the stills sheet")
-        compose.render_sheet(comparison, paths["sheet"], student=student, reference=reference, options=plan)
-        progress.done()
-    if "report" in paths:
-        progress.stage("writing the report")
-        write_report(comparison, paths["report"], student=student, reference=reference, options=plan)
+    if paths.keys() & {"sheet", "report"}:
+        progress.stage("drawing the stills and the report")
+        stills = compose.comparison_stills(comparison, student=student, reference=reference, options=plan)
+        named = {"student": student, "reference": reference, "options": plan, "stills": stills}
+        if "sheet" in paths:
+            compose.render_sheet(comparison, paths["sheet"], **named)  # type: ignore[arg-type]
+        if "report" in paths:
+            write_report(comparison, paths["report"], **named)  # type: ignore[arg-type]
         progress.done()
     if "video" in paths:
         compose.render_video(

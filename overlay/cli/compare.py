@@ -112,19 +112,13 @@ def print_comparison(comparison: Comparison) -> None:
     """The answer first, then what was detected phase by phase, then timing."""
     from rich.table import Table
 
+    from overlay.compose import wording
+
     out = console()
-    first = comparison.first
-    if first is None:
-        out.print("No difference detected in any phase.", markup=False)
-    else:
-        out.print(
-            f"First differs: {words(first.part)} in the {words(first.phase)}: {first.words} "
-            f"({first.value:.2f} torso lengths, {first.interval[0]:.2f}–{first.interval[1]:.2f}).",
-            markup=False,
-        )
-        largest = comparison.largest
-        if largest is not None and largest is not first:
-            out.print(f"Largest: {words(largest.part)} in the {words(largest.phase)}: {largest.words}.", markup=False)
+    out.print(wording.headline(comparison), markup=False)
+    largest = wording.largest_sentence(comparison)
+    if largest:
+        out.print(f"Largest: {largest}", markup=False)
     table = Table(
         "phase", "differs (torso lengths)", "time student / reference", "difference", box=None, pad_edge=False
     )

@@ -18,7 +18,7 @@ VIEWS = click.Choice(["dtl", "fo"])
 HANDS = click.Choice(["right", "left"])
 
 
-class Rate(click.ParamType):
+class Rate(click.ParamType):  # type: ignore[type-arg]  # generic since click 8.3 only
     """Frames per second: 240, 239.76 or 240000/1001, from 1 to 10000."""
 
     name = "rate"

@@ -84,17 +84,21 @@ class Features:
 
 
 def real_slow_factor(swing: Swing, settings: FeatureSettings) -> float:
-    """Clip seconds per real second: as told, else judged from the downswing.
+    """Clip seconds per real second: as told, else judged from the swing's own tempo; 1 when it could be real time.
 
-    A downswing that could be real time gives 1. Where top or impact are missing, the hands' speed decides nothing and
-    1 is taken: only the low-pass and the weight of velocity depend on it.
+    The geometric mean of downswing and backswing over those of real-time swings, the downswing counting double, since
+    it varies half as much between players. Where top or impact are missing, 1: only the low-pass and the weight of
+    velocity depend on it.
     """
     if swing.clip is not None and swing.clip.capture_rate is not None:
         return swing.slow_factor
-    top, impact = swing.positions.time("top"), swing.positions.time("impact")
+    address, top, impact = (swing.positions.time(name) for name in ("address", "top", "impact"))
     if top is None or impact is None:
         return 1.0
-    factor = (impact - top) / settings.downswing_s
+    logs = [math.log((impact - top) / settings.downswing_s)] * 2
+    if address is not None:
+        logs.append(math.log((top - address) / settings.backswing_s))
+    factor = math.exp(sum(logs) / len(logs))
     return 1.0 if settings.real_time_low <= factor <= settings.real_time_high else factor
 
 
@@ -154,12 +158,12 @@ def smooth(
     # Each value lies between two grid points and counts for the time it stands for, so that the cut-off does not
     # depend on the frame rate.
     spacing = np.gradient(time_s) if n > 1 else np.ones(1)
-    place = np.clip((time_s - grid_s[0]) / step, 0.0, g - 1.000001)
+    place = np.clip((time_s - grid_s[0]) / step, 0.0, g - 1.0 - 1e-9)
     left = place.astype(int)
     right_share = place - left
     shares = np.stack([1.0 - right_share, right_share])
     share = spacing / step
-    inside = (time_s >= grid_s[0] - step / 2) & (time_s <= grid_s[-1] + step / 2)
+    inside = (time_s >= grid_s[0] - 1e-9) & (time_s <= grid_s[-1] + 1e-9)
     mass = weights * (share * inside)[:, None]
     # Banded normal equations, upper form: row 2 diagonal, row 1 first, row 0 second off-diagonal.
     diagonal = np.zeros((g, values.shape[1]))

@@ -76,7 +76,7 @@ class Kind:
     pre_roll_s : float
         Extra standing and waggling before address that address finding has let through.
     found : bool
-        Positions are found from the track instead of being the true ones with an error.
+        Positions are found from the track, as in use; else they are the true ones with an error.
     """
 
     other_style: bool = False
@@ -87,7 +87,7 @@ class Kind:
     slow_factor: float = 1.0
     told: bool = True
     pre_roll_s: float = 0.0
-    found: bool = False
+    found: bool = True
 
 
 @dataclass(frozen=True)
@@ -100,6 +100,7 @@ class Case:
     true_s: FloatArray
     top_s: float
     impact_s: float
+    reference_impact_s: float
     slow_factor: float
     rate_hz: float
 
@@ -251,6 +252,7 @@ def make_case(kind: Kind, seed: int) -> Case:
         true_s=true_map(student, reference)(at),
         top_s=moments["top"] * slow,
         impact_s=moments["impact"] * slow,
+        reference_impact_s=reference.position_times["impact"],
         slow_factor=slow,
         rate_hz=kind.rate_hz,
     )

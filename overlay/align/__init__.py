@@ -7,14 +7,17 @@ Method, figures and limits: docs/alignment.md.
 
 from __future__ import annotations
 
+import dataclasses
+import math
+
 import numpy as np
 
 from overlay.align.anchors import Anchor, bend, measured_anchors
 from overlay.align.dtw import OpenEnds, Path, dtw_path, open_path, run_share
-from overlay.align.refine import Trust, adapted, explained_share, first_trust, found_trust, refine
+from overlay.align.refine import Hint, Trust, adapted, explained_share, first_trust, found_trust, refine
 from overlay.align.warp import increasing, path_warp
 from overlay.arrays import FloatArray
-from overlay.data import Swing, TimeMap
+from overlay.data import Positions, Swing, TimeMap
 from overlay.normalise import JOINT_WEIGHTS, Features, swing_features
 from overlay.settings.align import AlignSettings
 
@@ -48,11 +51,14 @@ def align(
     ContentError
         A swing has no torso or fewer than four frames.
     """
+    student, reference = without_wait(student, reference, settings), without_wait(reference, student, settings)
     missing = [swing.positions.time(name) is None for name in ("address", "finish") for swing in (student, reference)]
+    a, b = swing_features(student, settings.features), swing_features(reference, settings.features)
     return align_features(
-        swing_features(student, settings.features),
-        swing_features(reference, settings.features),
+        a,
+        b,
         ends=OpenEnds(*missing),
+        hints=position_hints(student, reference, a, b, settings),
         anchors=measured_anchors(student, reference, settings) if anchors is None else anchors,
         settings=settings,
     )
@@ -63,6 +69,7 @@ def align_features(
     reference: Features,
     *,
     ends: OpenEnds = OpenEnds(),  # noqa: B008
+    hints: tuple[Hint, ...] = (),
     anchors: tuple[Anchor, ...] = (),
     settings: AlignSettings = AlignSettings(),  # noqa: B008
 ) -> TimeMap:
@@ -74,7 +81,7 @@ def align_features(
     for round_number in range(settings.rounds):
         path = open_path(dtw_series(student, trust), dtw_series(fitted, trust), ends, settings.open_end_shares, least)
         first = path_warp(path, student, fitted, settings)
-        warp = refine(first, student, fitted, trust, settings) if settings.refine else first
+        warp = refine(first, student, fitted, trust, settings, hints) if settings.refine else first
         if round_number < settings.rounds - 1:
             fitted = adapted(warp, student, reference, settings)
             trust = found_trust(warp, student, fitted, joint_weight, settings)
@@ -111,6 +118,47 @@ def align_features(
         outer_slope=reference.slow_factor / student.slow_factor,
         notes=doubts(diagnostics, settings),
     )
+
+
+def without_wait(swing: Swing, other: Swing, settings: AlignSettings) -> Swing:
+    """The swing without a wait or waggle that passed for a part of its backswing.
+
+    When its backswing, measured in its own downswings, is much longer than the other's, its address was found too
+    early: the address is dropped, and with it what lies before a generous backswing.
+    """
+    times = [tuple(s.positions.time(name) for name in ("address", "top", "impact")) for s in (swing, other)]
+    (address, top, impact), (other_address, other_top, other_impact) = times
+    if address is None or top is None or impact is None:
+        return swing
+    if other_address is None or other_top is None or other_impact is None:
+        return swing
+    usual = (other_top - other_address) / (other_impact - other_top) * (impact - top)
+    if top - address <= settings.longest_backswing * usual:
+        return swing
+    found = tuple(position for position in swing.positions.found if position.name != "address")
+    missing = {**swing.positions.missing, "address": "found too early to belong to this backswing"}
+    start = top - settings.backswing_margin * usual
+    kept = tuple(position for position in found if position.time_s > start)
+    missing |= {position.name: "before the swing" for position in found if position.time_s <= start}
+    return dataclasses.replace(swing, pose=swing.pose.between(start, swing.stop_s), positions=Positions(kept, missing))
+
+
+def position_hints(
+    student: Swing, reference: Swing, a: Features, b: Features, settings: AlignSettings
+) -> tuple[Hint, ...]:
+    """The positions both swings have, as found from the pose: a little evidence each.
+
+    It decides only where the poses themselves say little, above all at the start, when hardly anything moves.
+    """
+    found = []
+    for name in settings.hint_names:
+        pair = student.positions.get(name), reference.positions.get(name)
+        if pair[0] is None or pair[1] is None:
+            continue
+        sigmas = [settings.posed_sigma_s / max(p.confidence, settings.least_confidence) for p in pair if p is not None]
+        at = float(a.real_time(pair[0].time_s)), float(b.real_time(pair[1].time_s))
+        found.append(Hint(*at, math.hypot(*sigmas)))
+    return tuple(found)
 
 
 def doubts(diagnostics: dict[str, float], settings: AlignSettings) -> tuple[str, ...]:

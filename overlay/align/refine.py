@@ -88,8 +88,22 @@ def adapted(warp: FloatArray, student: Features, reference: Features, settings: 
     return dataclasses.replace(reference, place=place, velocity=velocity)
 
 
+@dataclass(frozen=True)
+class Hint:
+    """A pair of moments that are likely the same, real seconds on the two grids; a wrong one must do no harm."""
+
+    student_s: float
+    reference_s: float
+    sigma_s: float
+
+
 def refine(
-    warp: FloatArray, student: Features, reference: Features, trust: Trust, settings: AlignSettings
+    warp: FloatArray,
+    student: Features,
+    reference: Features,
+    trust: Trust,
+    settings: AlignSettings,
+    hints: tuple[Hint, ...] = (),
 ) -> FloatArray:
     """Gauss-Newton on the warp: differences in place and velocity, plus the warp's curvature.
 
@@ -99,6 +113,9 @@ def refine(
 
     The slopes of the joints are taken from the mean of both swings, smoothed more where they move slowly: the noise
     of a slope would otherwise look like information just where there is least of it (errors in variables).
+
+    Each hint adds the log-likelihood of a Cauchy-like error of ``sigma_s``, by reweighting: it counts fully while it
+    is within ``hint_reach`` sigmas of the warp, and less and less beyond.
 
     Parameters
     ----------
@@ -121,12 +138,19 @@ def refine(
         speed = _slopes(common, weight_place, h, settings)
         slope = seen.slope[:, None, None]
         by_place, by_velocity = speed / slope, np.gradient(speed, h, axis=0) / slope
-        bands = stiffness.copy()
-        bands[2] += h * np.sum(weight_place * by_place**2 + weight_velocity * by_velocity**2, axis=(1, 2))
-        bands[2] += 1e-9 * stiffness[2].max()
+        say = h * np.sum(weight_place * by_place**2 + weight_velocity * by_velocity**2, axis=(1, 2))
         pull = h * np.sum(
             weight_place * by_place * seen.rest_place + weight_velocity * by_velocity * seen.rest_velocity, axis=(1, 2)
         )
+        bands = stiffness.copy()
+        bands[2] += say + 1e-9 * stiffness[2].max()
+        for hint in hints:
+            k = int(np.clip(round(hint.student_s / h), 0, n - 1))
+            off = hint.reference_s + (k * h - hint.student_s) * seen.slope[k] - current[k]
+            doubt = 1.0 + (off / (settings.hint_reach * hint.sigma_s)) ** 2
+            weight = settings.hint_weight / (hint.sigma_s**2 * doubt)
+            bands[2, k] += weight
+            pull[k] += weight * off
         step = solveh_banded(bands, pull - banded_product(stiffness, current), check_finite=False)
         size = float(np.max(np.abs(step)))
         if size > settings.longest_step_s:

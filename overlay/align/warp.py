@@ -25,8 +25,8 @@ def path_warp(path: Path, student: Features, reference: Features, settings: Alig
     # One row may meet many columns and the other way: the middle of every run is a point of the path.
     first, last = int(i[0]), int(i[-1])
     met = np.bincount(i - first)
-    x = np.arange(first, last + 1) * student.step_s
-    y = np.bincount(i - first, weights=j) / met * reference.step_s
+    x = np.asarray(np.arange(first, last + 1) * student.step_s, np.float64)
+    y = np.asarray(np.bincount(i - first, weights=j) / met * reference.step_s, np.float64)
     if len(x) < 2:
         return np.asarray(student.time_s - x[0] + y[0], np.float64)
     knots = np.linspace(x[0], x[-1], max(2, round((x[-1] - x[0]) / settings.knot_s) + 1))

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from overlay.settings import setting
+from overlay.terms import POSITION_NAMES
 
 
 @dataclass(frozen=True)
@@ -30,8 +31,9 @@ class FeatureSettings:
     downswing_s: float = setting(
         0.27, "s", "median time from top to impact of 758 real-time swings, computed from GolfDB's event labels"
     )
-    real_time_low: float = setting(0.55, "ratio", "downswings of 0.15 s and more can be real time")
-    real_time_high: float = setting(1.8, "ratio", "downswings of up to 0.49 s can be real time")
+    backswing_s: float = setting(0.87, "s", "the same for address to top")
+    real_time_low: float = setting(0.55, "ratio", "beyond the 5–95 % range of real-time tempi with a margin")
+    real_time_high: float = setting(1.8, "ratio", "beyond the 5–95 % range of real-time tempi with a margin")
 
 
 @dataclass(frozen=True)
@@ -65,8 +67,21 @@ class AlignSettings:
     gradient_slow_hz: float = setting(3.0, "Hz", "low-pass of joint slopes where the player moves slowly; best of 2–8")
     gradient_fast_hz: float = setting(8.0, "Hz", "low-pass of joint slopes where he moves fast")
     gradient_speed: float = setting(1.0, "torso per s", "root mean square joint speed half-way between both")
+    longest_backswing: float = setting(
+        2.2, "ratio", "of the other's, both in downswings; random pairs of real swings reach 1.76 in plain seconds"
+    )
+    backswing_margin: float = setting(
+        1.5, "ratio", "of the other's backswing that is kept when the own is not believed"
+    )
     ridge: float = setting(0.01, "torso²", "a joint that moves less than a tenth of the torso keeps its shape")
     ridge_offset: float = setting(0.02, "", "an offset is taken over to 98 %")
+    hint_names: tuple[str, ...] = setting(
+        POSITION_NAMES[:-1], "", "the finish is left out: how long it is held is a matter of taste, not of the swing"
+    )
+    hint_weight: float = setting(
+        10.0, "ratio", "the fit takes every joint for a witness of its own and is about three times too sure of itself"
+    )
+    hint_reach: float = setting(3.0, "ratio", "of its uncertainty; a position further off is more likely found wrongly")
     anchor_reach_s: float = setting(0.15, "s", "real seconds over which a measured position bends the warp")
     pose_sigma_s: float = setting(0.008, "s", "real seconds; error of the pose warp in the downswing, known warps")
     measured_sigma_s: float = setting(

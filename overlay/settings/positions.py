@@ -40,7 +40,6 @@ class PositionSettings:
 
     # Address and finish.
     still_speed: float = setting(0.12, "fraction", "of the mean backswing speed: the hands count as still below it")
-    moved: float = setting(0.05, "torso", "the hands have left the address beyond this, 2–3 × the wrists' noise")
     held_speed: float = setting(0.08, "fraction", "of the peak hand speed: the end position is held below it")
     relaxed: float = setting(0.12, "torso", "the hands have left the held end position beyond this")
     still_at_edge_s: float = setting(0.06, "s", "a clip must show at least this much stillness to own the position")

@@ -76,10 +76,19 @@ def align_features(
     """As ``align``, from features that are there already."""
     joint_weight = shared_weights(student, reference)
     trust = first_trust(joint_weight, settings)
+    marks = np.array([(hint.student_s / student.step_s, hint.reference_s / reference.step_s) for hint in hints])
     least = round(settings.least_overlap_s / student.step_s)
     fitted = reference
     for round_number in range(settings.rounds):
-        path = open_path(dtw_series(student, trust), dtw_series(fitted, trust), ends, settings.open_end_shares, least)
+        path = open_path(
+            dtw_series(student, trust),
+            dtw_series(fitted, trust),
+            ends,
+            settings.open_end_shares,
+            least,
+            marks,
+            settings.mark_s / student.step_s,
+        )
         first = path_warp(path, student, fitted, settings)
         warp = refine(first, student, fitted, trust, settings, hints) if settings.refine else first
         if round_number < settings.rounds - 1:

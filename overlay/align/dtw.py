@@ -70,7 +70,13 @@ class OpenEnds:
 
 
 def open_path(
-    student: FloatArray, reference: FloatArray, ends: OpenEnds, shares: tuple[float, ...], least_points: int
+    student: FloatArray,
+    reference: FloatArray,
+    ends: OpenEnds,
+    shares: tuple[float, ...],
+    least_points: int,
+    marks: FloatArray | None = None,
+    mark_points: float = 10.0,
 ) -> Path:
     """``dtw_path`` where a recording may lack one end of the swing.
 
@@ -84,6 +90,9 @@ def open_path(
         Cuts to try, 0 first.
     least_points : int
         Neither series is cut to fewer points.
+    marks : (K, 2) float or None
+        Points of both series that are likely the same moment: a cut whose path misses them by ``mark_points`` on
+        average counts double, since a wrong cut can be cheap.
     """
     start = (0, 0)
     stop = (len(student), len(reference))
@@ -91,6 +100,13 @@ def open_path(
     def path_between(first: tuple[int, int], last: tuple[int, int]) -> Path:
         part = dtw_path(student[first[0] : last[0]], reference[first[1] : last[1]])
         return Path(part.steps + np.array(first), part.cost)
+
+    def score(path: Path) -> float:
+        each = path.cost / len(path.steps)
+        if marks is None or not len(marks):
+            return each
+        off = np.abs(np.interp(marks[:, 0], path.steps[:, 0], path.steps[:, 1]) - marks[:, 1])
+        return float(each * (1.0 + off.mean() / mark_points))
 
     best = path_between(start, stop)
     for at_start in (True, False):
@@ -106,7 +122,7 @@ def open_path(
             if last[0] - first[0] < least_points or last[1] - first[1] < least_points:
                 continue
             trial = path_between(first, last)
-            if trial.cost / len(trial.steps) < best.cost / len(best.steps):
+            if score(trial) < score(best):
                 best = trial
         start = (int(best.steps[0, 0]), int(best.steps[0, 1]))
     return best

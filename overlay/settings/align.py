@@ -51,6 +51,7 @@ class AlignSettings:
         "of a whole swing that may be missing where the other recording starts late or ends early; the top, which is "
         "always seen, lies at about one half",
     )
+    mark_s: float = setting(0.1, "s", "real seconds by which a cut may miss found positions before it counts double")
     least_overlap_s: float = setting(0.5, "s", "real seconds; a downswing and its surroundings")
     rounds: int = setting(3, "count", "of path, refinement, adaptation; a fourth changed nothing on known warps")
     refine: bool = setting(True, "", "fit below the frame grid; off only to study the bare path")

@@ -110,6 +110,17 @@ def test_open_start_finds_where_a_late_recording_begins() -> None:
     assert closed.steps[0].tolist() == [0, 0]
 
 
+def test_found_positions_speak_against_a_cheap_but_wrong_cut() -> None:
+    # Two equal humps: without marks either may be the one that is left; the mark says which.
+    hump = np.exp(-0.5 * (np.linspace(-3, 3, 100)) ** 2)[:, None]
+    two, one = np.concatenate([hump, hump]), hump
+    marks = np.array([[150.0, 50.0]])
+    path = open_path(two, one, OpenEnds(reference_starts_late=True), (0.0, 0.25, 0.5), 50, marks)
+    assert path.steps[0].tolist() == [100, 0]
+    off = np.interp(150.0, path.steps[:, 0], path.steps[:, 1])
+    assert off == pytest.approx(50.0)
+
+
 def test_warp_through_a_straight_staircase_is_straight() -> None:
     a, b = bump_features(CENTRES, 100), bump_features(CENTRES, 199)
     steps = np.stack([np.repeat(np.arange(100), 2)[:-1], np.arange(199)], axis=1)

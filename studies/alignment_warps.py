@@ -64,7 +64,9 @@ def with_measured_impact(swing: Swing, truth_s: float) -> Swing:
         Position("impact", truth_s, 1.0, "ball") if position.name == "impact" else position
         for position in swing.positions.found
     )
-    return dataclasses.replace(swing, positions=Positions(tuple(sorted(found, key=lambda p: p.time_s))))
+    return dataclasses.replace(
+        swing, positions=Positions(tuple(sorted(found, key=lambda p: p.time_s)), swing.positions.missing)
+    )
 
 
 def run(cases: tuple[Case, ...], settings: AlignSettings, measured_impact: bool = False) -> Summary:

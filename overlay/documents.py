@@ -13,7 +13,7 @@ from typing import Any, Sequence
 import numpy as np
 
 from overlay import __version__
-from overlay.data import Clip, ClubTrack, Comparison, PhaseDifference, PhaseTiming, Positions, Swing, TimeMap
+from overlay.data import Clip, ClubTrack, Comparison, Measure, PhaseDifference, PhaseTiming, Positions, Swing, TimeMap
 
 SCHEMA = 1
 
@@ -147,6 +147,18 @@ def difference_document(difference: PhaseDifference) -> dict[str, Any]:
     }
 
 
+def measure_document(measure: Measure) -> dict[str, Any]:
+    """A named number; for the set-up, student minus reference at address."""
+    return {
+        "name": measure.name,
+        "value": _number(measure.value),
+        "unit": measure.unit,
+        "interval": None if measure.interval is None else _pair(measure.interval),
+        "valid": measure.valid,
+        "reason": measure.reason,
+    }
+
+
 def timing_document(timing: PhaseTiming) -> dict[str, Any]:
     """One row of the timing table."""
     return {
@@ -171,6 +183,7 @@ def compare_document(comparison: Comparison, student_path: str, reference_path: 
         "time_map": time_map_document(comparison.time_map),
         "differences": [difference_document(row) for row in comparison.differences],
         "timings": [timing_document(row) for row in comparison.timings],
+        "setup": [measure_document(row) for row in comparison.setup],
         "first": None if comparison.first is None else difference_document(comparison.first),
         "largest": None if comparison.largest is None else difference_document(comparison.largest),
         "sharpness": comparison.sharpness,

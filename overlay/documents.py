@@ -126,6 +126,7 @@ def time_map_document(time_map: TimeMap) -> dict[str, Any]:
         "interpolation": "monotone cubic (PCHIP)",
         "outer_slope": _number(time_map.outer_slope),
         "diagnostics": {name: _number(value) for name, value in time_map.diagnostics.items()},
+        "notes": list(time_map.notes),
     }
 
 

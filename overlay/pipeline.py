@@ -243,7 +243,7 @@ def compare_inspections(
         reference_repeats=_repeats(reference, other),
     )
     progress.done()
-    notes = list(comparison.notes)
+    notes = [*comparison.notes, *time_map.notes]
     for name, inspection, swing in (("student", student, one), ("reference", reference, other)):
         if len(inspection.swings) > 1:
             notes.append(

@@ -108,7 +108,7 @@ def main() -> None:
         f"Python {platform.python_version()}. Wanted: the rest at most 0.60 of the pose model's own time; "
         "at most 900 MB for 60 s of 1080p.",
         "",
-        "| clips | frames | pose model, s | find swings, align, score, s | sheet, report, video, s | rest ÷ pose | peak, MB |",
+        "| clips | frames | pose model, s | decode to score, s | sheet, report, video, s | rest ÷ pose | peak, MB |",
         "|---|---|---|---|---|---|---|",
     ]
     for name, row in rows:

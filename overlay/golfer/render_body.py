@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from overlay.arrays import FloatArray
 from overlay.golfer.looks import MATERIALS, Look
+from overlay.golfer.tracks import HIP_CENTRES, SHOULDER_CENTRES
 
 if TYPE_CHECKING:
     from overlay.golfer.motion import Posture
@@ -25,7 +27,9 @@ _FIT = np.linalg.pinv(np.vander(np.linspace(-1.0, 1.0, LEVELS), 9, increasing=Tr
 CODE = {name: i for i, name in enumerate(MATERIALS)}
 PLAIN, TRUNK, LEG, SLEEVE, FACE, CAP_PART, SHOE_PART, HAND_PART, HAIR_PART, BRIM_PART, ARM_PART = range(11)
 REFERENCE_STATURE_M = 1.75
-HALF_HIPS, HALF_SHOULDERS = 0.097, {False: 0.180, True: 0.162}
+# Half the distance of the joint centres, m; a woman's shoulders are narrower.
+HALF_HIPS = 0.5 * HIP_CENTRES * REFERENCE_STATURE_M
+HALF_SHOULDERS = {False: 0.5 * SHOULDER_CENTRES * REFERENCE_STATURE_M, True: 0.162}
 BUILDS = {"slim": 0.93, "medium": 1.0, "broad": 1.10}
 
 
@@ -54,6 +58,12 @@ def _square_to(axis: FloatArray, hint: FloatArray) -> FloatArray:
 
 def _profile(levels: list[float], values: list[float]) -> FloatArray:
     """A smooth curve through the values, sampled at the rows of a loft (Catmull-Rom slopes, not overshooting)."""
+    return _kept_profile(tuple(levels), tuple(values))
+
+
+@lru_cache(maxsize=512)
+def _kept_profile(levels: tuple[float, ...], values: tuple[float, ...]) -> FloatArray:
+    # A look's cross sections are the same in every frame; callers only multiply them.
     x, y = np.array(levels), np.array(values)
     step = np.diff(y) / np.diff(x)
     slope = np.empty_like(y)
@@ -65,7 +75,9 @@ def _profile(levels: list[float], values: list[float]) -> FloatArray:
     h = x[i + 1] - x[i]
     t = np.clip((at - x[i]) / h, 0.0, 1.0)
     a, b = 2 * t**3 - 3 * t**2 + 1, t**3 - 2 * t**2 + t
-    return np.asarray(a * y[i] + b * h * slope[i] + (1 - a) * y[i + 1] + (t**3 - t**2) * h * slope[i + 1])
+    curve = np.asarray(a * y[i] + b * h * slope[i] + (1 - a) * y[i + 1] + (t**3 - t**2) * h * slope[i + 1])
+    curve.setflags(write=False)
+    return curve
 
 
 class Builder:

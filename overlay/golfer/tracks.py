@@ -59,6 +59,13 @@ class NoiseSpec:
                 raise InputError(f"{name} of the noise is {value!r}.", f"Give a number from 0 to {top:g}.")
 
 
+HIP_CENTRES, SHOULDER_CENTRES = 0.111, 0.206
+"""Distance of the joint centres of hips and shoulders, shares of stature.
+
+The segment table behind ``Posture.joints`` gives outer breadths (over the trochanters, over the deltoids); a pose
+model marks the joints within. By trial on rendered clips, see ``docs/studies/render_tracking.md``.
+"""
+
 FAST_HAND_M_S = 3.0
 """Hands faster than this blur."""
 
@@ -73,7 +80,8 @@ def frame_times(motion: Motion | Recording, rate_hz: float) -> FloatArray:
 def landmark_points(state: dict[str, FloatArray], stature_m: float) -> FloatArray:
     """(T, 33, 3) m: where the pose model places its landmarks on this body.
 
-    Ankles are reported 6–10 % of torso length above the joint, face points stand on the face, hands on the fist.
+    Hips and shoulders are the joint centres, nearer to one another than the outer breadths of the segment table;
+    ankles are reported 6–10 % of torso length above the joint, face points stand on the face, hands on the fist.
     """
     n = len(state["head"])
     out = np.full((n, N_LANDMARKS, 3), np.nan)
@@ -88,7 +96,7 @@ def landmark_points(state: dict[str, FloatArray], stature_m: float) -> FloatArra
         out[:, INDEX[f"{side}_eye_inner"]] = face(s * 0.018, 0.088, 0.018)
         out[:, INDEX[f"{side}_eye"]] = face(s * 0.033, 0.085, 0.018)
         out[:, INDEX[f"{side}_eye_outer"]] = face(s * 0.047, 0.074, 0.018)
-        out[:, INDEX[f"{side}_ear"]] = face(s * 0.075, 0.0, 0.0)
+        out[:, INDEX[f"{side}_ear"]] = face(s * 0.075, -0.012, -0.035)
         out[:, INDEX[f"mouth_{side}"]] = face(s * 0.025, 0.088, -0.055)
         for joint in ("shoulder", "elbow", "wrist", "hip", "knee"):
             out[:, INDEX[f"{side}_{joint}"]] = state[f"{side}_{joint}"]
@@ -103,6 +111,12 @@ def landmark_points(state: dict[str, FloatArray], stature_m: float) -> FloatArra
         out[:, INDEX[f"{side}_index"]] = wrist + 1.15 * along + 0.030 * size * shaft
         out[:, INDEX[f"{side}_pinky"]] = wrist + 1.10 * along - 0.030 * size * shaft
         out[:, INDEX[f"{side}_thumb"]] = wrist + 0.75 * along + 0.040 * size * shaft
+    for name, apart in (("hip", HIP_CENTRES), ("shoulder", SHOULDER_CENTRES)):
+        pair = [INDEX[f"left_{name}"], INDEX[f"right_{name}"]]
+        middle = out[:, pair].mean(axis=1, keepdims=True)
+        width = np.linalg.norm(out[:, pair[0]] - out[:, pair[1]], axis=-1)
+        keep = np.minimum(1.0, apart * stature_m / np.maximum(width, 1e-6))
+        out[:, pair] = middle + keep[:, None, None] * (out[:, pair] - middle)
     return out
 
 

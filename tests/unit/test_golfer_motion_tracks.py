@@ -20,6 +20,7 @@ from overlay.golfer import (
     true_club,
     truth_track,
 )
+from overlay.golfer.tracks import landmark_points
 from overlay.landmarks import INDEX
 
 
@@ -106,7 +107,7 @@ def test_truth_is_the_projection_of_the_joints(motion: Motion) -> None:
     camera = CameraSpec.for_motion(motion, "fo", yaw_deg=8.0)
     track = truth_track(motion, camera, 30)
     state = motion.state(track.time_s)
-    for name in ("left_shoulder", "right_wrist", "left_hip", "right_knee"):
+    for name in ("left_elbow", "right_wrist", "right_knee"):
         np.testing.assert_allclose(track.joint(name), camera.project(state[name]), atol=1e-9)
     # The pose model puts ankles 6–10 % of torso length above the joint.
     gap = camera.project(state["left_ankle"])[:, 1] - track.joint("left_ankle")[:, 1]
@@ -115,6 +116,30 @@ def test_truth_is_the_projection_of_the_joints(motion: Motion) -> None:
     torso = float(np.median(np.linalg.norm(shoulders - hips, axis=-1)))
     assert 0.05 < np.median(gap) / torso < 0.11
     assert np.all(np.isfinite(track.points))
+
+
+def test_hips_and_shoulders_are_joint_centres_about_the_same_middle(motion: Motion) -> None:
+    # 0.111 and 0.206 of stature between the centres; the table's outer breadths are 0.191 and 0.259.
+    state = motion.state(np.linspace(0.0, motion.duration_s, 40))
+    stature = motion.spec.body.stature_m
+    points = landmark_points(state, stature)
+    for name, share, outer in (("hip", 0.111, 0.191), ("shoulder", 0.206, 0.259)):
+        left, right = (points[:, INDEX[f"{side}_{name}"]] for side in ("left", "right"))
+        wide = state[f"right_{name}"] - state[f"left_{name}"]
+        np.testing.assert_allclose(np.linalg.norm(right - left, axis=-1), share * stature, atol=1e-9)
+        np.testing.assert_allclose(left + right, state[f"left_{name}"] + state[f"right_{name}"], atol=1e-9)
+        np.testing.assert_allclose(np.cross(right - left, wide), 0.0, atol=1e-9)
+        # The posture itself keeps the table's breadths.
+        assert float(np.median(np.linalg.norm(wide, axis=-1))) == pytest.approx(outer * stature, rel=0.06)
+
+
+def test_ears_lie_low_and_behind_the_middle_of_the_head(motion: Motion) -> None:
+    state = motion.state(np.array([0.2, 1.3]))
+    points = landmark_points(state, 1.78)
+    for side, sign in (("left", -1.0), ("right", 1.0)):
+        offset = points[:, INDEX[f"{side}_ear"]] - state["head"]
+        own = np.einsum("tki,tk->ti", state["head_axes"], offset)
+        np.testing.assert_allclose(own, [[sign * 0.075, -0.012, -0.035]] * 2, atol=1e-9)
 
 
 def test_far_arm_is_hidden_down_the_line_at_the_right_times(motion: Motion) -> None:

@@ -43,18 +43,20 @@ PX, PY, PZ = 272, 288, 304  # hit points
 STEP = 320
 WHO, OWNER, HIT = 336, 352, 368  # primitive numbers; whole numbers are exact in single precision
 LEVEL, LU, LV, LW, LC = 384, 400, 416, 432, 448  # of a loft: place along it, coordinates, seven curves
-SIZE = 560
+PREV, LAST = 560, 576  # of each ray: distance at the last place, the step from there if it was a bold one
+SIZE = 592
 
 F0, F1, HALF, QUARTER = np.float32(0.0), np.float32(1.0), np.float32(0.5), np.float32(0.25)
 NONE = np.float32(-1.0)
 TINY, FAR32 = np.float32(1e-9), np.float32(1e9)
 TWO = np.float32(2.0)
-SPEED = np.float32(0.95)
+SPEED, BOLD = np.float32(0.95), np.float32(1.4)
 LONGEST = np.float32(LONGEST_BLEND)
 CLOSE = np.float32(0.003)
 SLEEP = np.float32(0.45)
 STEP_NEAR, STEP_WIDE = np.float32(0.022), np.float32(0.07)
 REACH = np.float32(0.14)
+GRAZE = np.float32(6.0)
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy", inline="always")
@@ -307,15 +309,35 @@ def packet_cull(P, candidates, m, ox, oy, oz, S, active):
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
-def packet_march(P, T, active, n, wake, least, ox, oy, oz, start, stop, tolerance, S):
+def reaches(P, reach):
+    """How far (m) the surface of its group can be when a primitive still bends it: the longest blend from it on.
+
+    A primitive meets what was joined before it over its own blend length, and what comes after over theirs; the
+    quarter more is for what several blends in a row add.
+    """
+    longest = F0
+    group = -F1
+    for j in range(P.shape[0] - 1, -1, -1):
+        if P[j, GROUP] != group:
+            group = P[j, GROUP]
+            longest = F0
+        longest = max(longest, abs(P[j, BLEND]))
+        reach[j] = np.float32(1.25) * longest + np.float32(0.002)
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def packet_march(P, T, reach, active, n, wake, least, ox, oy, oz, start, stop, tolerance, S):
     """March the sixteen rays: WAY holds the depth, HIT the primitive met or −1, X Y Z the points; return hits.
 
-    Primitives sleep as in ``render_kernels.march``, counted in the longest way any ray has gone.
+    Primitives sleep as in ``render_kernels.march``, counted in the longest way any ray has gone. A ray that grazes
+    a surface goes on by a least step of a few tolerances; should it end below a surface it is set back onto it.
     """
+    least_step = GRAZE * tolerance
     for i in range(LANES):
         S[WAY + i] = start
         S[ALIVE + i] = F1
         S[HIT + i] = NONE
+        S[LAST + i] = F0
     for i in range(n):
         wake[i] = -F1
     gone = F0
@@ -344,20 +366,30 @@ def packet_march(P, T, active, n, wake, least, ox, oy, oz, start, stop, toleranc
         longest = -FAR32
         for i in range(LANES):
             alive = S[ALIVE + i] > HALF
-            hit = S[BEST + i] < tolerance * S[WAY + i]
-            S[HIT + i] = S[OWNER + i] if (hit and alive) else S[HIT + i]
-            go = alive and not hit and S[WAY + i] < stop
+            d = S[BEST + i]
+            # A bold step was too bold when the free spheres about both its ends do not touch.
+            back = S[LAST + i] > F0 and S[LAST + i] > S[PREV + i] + d
+            hit = alive and not back and d < tolerance * S[WAY + i]
+            S[HIT + i] = S[OWNER + i] if hit else S[HIT + i]
+            S[WAY + i] += min(d, F0) if hit else F0
+            go = alive and not hit and (back or S[WAY + i] < stop)
             S[ALIVE + i] = F1 if go else F0
             # Where two surfaces meet the distance shrinks ever more slowly; a least step gets there all the same.
-            step = max(S[BEST + i] * SPEED, tolerance * S[WAY + i]) if go else F0
+            small_step = least_step * S[WAY + i]
+            bold = d * BOLD
+            step = max(bold, small_step)
+            step = S[PREV + i] * SPEED - S[LAST + i] if back else step
+            step = step if go else F0
+            S[LAST + i] = F0 if (back or bold < small_step) else bold
+            S[PREV + i] = d
             S[WAY + i] += step
-            most = max(most, step)
+            most = max(most, abs(step))
             longest = max(longest, S[BEST + i] if go else -FAR32)
         if most <= F0:
             break
         for k in range(n):
             if wake[k] <= gone:
-                spare = least[k] - longest - LONGEST
+                spare = least[k] - longest - reach[active[k]]
                 wake[k] = gone + SLEEP * spare if spare > F0 else -F1
         gone += most
     hits = 0
@@ -365,11 +397,14 @@ def packet_march(P, T, active, n, wake, least, ox, oy, oz, start, stop, toleranc
         late = S[ALIVE + i] > HALF and S[BEST + i] < CLOSE
         S[HIT + i] = S[OWNER + i] if late else S[HIT + i]
         hits += 1 if S[HIT + i] > -HALF else 0
+        S[X + i] = ox + S[WAY + i] * S[DX + i]
+        S[Y + i] = oy + S[WAY + i] * S[DY + i]
+        S[Z + i] = oz + S[WAY + i] * S[DZ + i]
     return hits
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
-def packet_surface(P, T, candidates, m, close, around, e, S):
+def packet_surface(P, T, reach, candidates, m, close, around, e, S):
     """Unit normals (NX NY NZ) at the points X Y Z and the distances NEAR and WIDE two short steps out from them.
 
     ``e`` is the half edge of the tetrahedron of samples, m. X Y Z are left at the surface.
@@ -385,7 +420,7 @@ def packet_surface(P, T, candidates, m, close, around, e, S):
         if small < REACH:
             around[n_around] = j
             n_around += 1
-            if small < LONGEST or P[j, BLEND] < F0:
+            if small < reach[j] + TWO * e:
                 close[n_close] = j
                 n_close += 1
     for i in range(LANES):

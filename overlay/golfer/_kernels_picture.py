@@ -279,6 +279,19 @@ def put_together(
     say = shaft[0, 1] - ka * sun[1]
     sbx = shaft[1, 0] - kb * sun[0]
     sby = shaft[1, 1] - kb * sun[1]
+    # Bounds of what shaft and feet can darken, so that the rest of the ground needs no distances.
+    rim = 0.10
+    shaft_x0, shaft_x1 = min(sax, sbx) - rim, max(sax, sbx) + rim
+    shaft_y0, shaft_y1 = min(say, sby) - rim, max(say, sby) + rim
+    weights = np.empty(feet.shape[0])
+    feet_x0 = feet_y0 = 1e9
+    feet_x1 = feet_y1 = -1e9
+    for k in range(feet.shape[0]):
+        weights[k] = math.exp(-feet[k, 4] / 0.05)
+        feet_x0 = min(feet_x0, min(feet[k, 0], feet[k, 2]) - 0.42)
+        feet_x1 = max(feet_x1, max(feet[k, 0], feet[k, 2]) + 0.42)
+        feet_y0 = min(feet_y0, min(feet[k, 1], feet[k, 3]) - 0.42)
+        feet_y1 = max(feet_y1, max(feet[k, 1], feet[k, 3]) + 0.42)
     share = np.empty(3)
     for c in range(3):
         share[c] = light[c] * sun[2] / (light[c] * sun[2] + light[3 + c])
@@ -299,12 +312,13 @@ def put_together(
                     gy = camera[1] + t * (ax * camera[4] + ay * camera[7] + camera[10])
                     lit = sunlit(shadow, right, up, sun, grid[0], grid[1], grid[2], gx, gy, 0.0, 0.004, 1.2)
                     # A thin shaft hides a share of the sun's disc (half a degree wide) that shrinks with height.
-                    gap, s = _segment_gap(gx, gy, sax, say, sbx, sby)
-                    high = ka + (kb - ka) * s
-                    blur = 0.004 + 0.0047 * high + t / focal_x
-                    thick = shaft[0, 3] + (shaft[1, 3] - shaft[0, 3]) * s
-                    dark = min(1.0, 2.0 * thick / (blur + thick)) * max(0.0, 1.0 - gap / (blur + thick))
-                    lit = min(lit, 1.0 - dark)
+                    if shaft_x0 < gx < shaft_x1 and shaft_y0 < gy < shaft_y1:
+                        gap, s = _segment_gap(gx, gy, sax, say, sbx, sby)
+                        high = ka + (kb - ka) * s
+                        blur = 0.004 + 0.0047 * high + t / focal_x
+                        thick = shaft[0, 3] + (shaft[1, 3] - shaft[0, 3]) * s
+                        dark = min(1.0, 2.0 * thick / (blur + thick)) * max(0.0, 1.0 - gap / (blur + thick))
+                        lit = min(lit, 1.0 - dark)
                     if ball[3] > 0.0:
                         k = ball[2] / sun[2]
                         bx = gx - (ball[0] - k * sun[0])
@@ -319,11 +333,12 @@ def put_together(
                     if ball[3] > 0.0 and ball[2] < 0.05:
                         d = math.sqrt((gx - ball[0]) ** 2 + (gy - ball[1]) ** 2) / ball[3]
                         close -= 0.55 * max(0.0, 1.0 - d * 0.62)
-                    for k in range(feet.shape[0]):
-                        gap, s = _segment_gap(gx, gy, feet[k, 0], feet[k, 1], feet[k, 2], feet[k, 3])
-                        near = max(0.0, 1.0 - gap / 0.14)
-                        wide = max(0.0, 1.0 - gap / 0.42)
-                        close *= 1.0 - (0.62 * near * near + 0.20 * wide * wide) * math.exp(-feet[k, 4] / 0.05)
+                    if feet_x0 < gx < feet_x1 and feet_y0 < gy < feet_y1:
+                        for k in range(feet.shape[0]):
+                            gap, s = _segment_gap(gx, gy, feet[k, 0], feet[k, 1], feet[k, 2], feet[k, 3])
+                            near = max(0.0, 1.0 - gap / 0.14)
+                            wide = max(0.0, 1.0 - gap / 0.42)
+                            close *= 1.0 - (0.62 * near * near + 0.20 * wide * wide) * weights[k]
                     unshaded = lit * close > 0.999
                     r *= (1.0 - share[0] * (1.0 - lit)) * close
                     g *= (1.0 - share[1] * (1.0 - lit)) * close
@@ -384,12 +399,25 @@ def tone_picture(linear, exposure, out):
 def film(values, noise, shift_y, shift_x, gain, contrast, brightness, out):
     """Display values to bytes, with sensor noise (a repeating picture, shifted) and contrast about mid grey."""
     rows, columns = noise.shape[0], noise.shape[1]
+    width = values.shape[1]
+    # Rows as plain runs of numbers, in single precision: the compiler makes vector instructions of them.
+    flat = values.reshape(values.shape[0], 3 * width)
+    grain = noise.reshape(rows, 3 * columns)
+    bytes_out = out.reshape(values.shape[0], 3 * width)
+    k1 = np.float32(brightness * contrast)
+    k0 = np.float32(118.0 - 118.0 * contrast)
+    # Photon noise seen after the display curve is strongest in the darker mid-tones.
+    most, fall = np.float32(1.15 * gain), np.float32(0.0025 * gain)
+    zero, full, half = np.float32(0.0), np.float32(255.0), np.float32(0.5)
     for y in range(values.shape[0]):
         ny = (y + shift_y) % rows
-        for x in range(values.shape[1]):
+        x = 0
+        while x < width:
+            # As far as the noise picture goes before it begins again.
             nx = (x + shift_x) % columns
-            for c in range(3):
-                v = (values[y, x, c] * brightness - 118.0) * contrast + 118.0
-                # Photon noise seen after the display curve is strongest in the darker mid-tones.
-                v += gain * noise[ny, nx, c] * (1.15 - 0.0025 * min(max(v, 0.0), 255.0))
-                out[y, x, c] = np.uint8(min(255.0, max(0.0, v + 0.5)))
+            run = min(width - x, columns - nx)
+            for i in range(3 * run):
+                v = flat[y, 3 * x + i] * k1 + k0
+                v += grain[ny, 3 * nx + i] * (most - fall * min(max(v, zero), full))
+                bytes_out[y, 3 * x + i] = np.uint8(np.int32(min(full, max(zero, v + half))))
+            x += run

@@ -1,6 +1,6 @@
 # mypy: ignore-errors
 # Types of compiled functions are inferred from their arguments by the compiler.
-"""Compiled kernels of the renderer: surface patterns, light, and the picture of the body tile by tile.
+"""Compiled kernels of the renderer: surface patterns, light, the picture of the body tile by tile.
 
 Colours are linear light until ``develop``. This file is imported only inside the functions that render.
 """
@@ -32,6 +32,7 @@ from overlay.golfer._kernels_packet import (
     packet_cull,
     packet_march,
     packet_surface,
+    reaches,
 )
 from overlay.golfer.render_kernels import AX, FRAME, GROUP, MATERIAL, PART, PERSON, SCALE, SHAPE, sunlit
 
@@ -48,8 +49,8 @@ PLAIN, TRUNK, LEG, SLEEVE, FACE, CAP_PART, SHOE_PART, HAND_PART, HAIR_PART, BRIM
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
 def cloud(volume, x, y, z):
-    """Smooth noise in −1…1 from a repeating volume, trilinear."""
-    size = volume.shape[0]
+    """Smooth noise in −1…1 from a repeating volume whose edge is a power of two, trilinear."""
+    last = volume.shape[0] - 1
     fx = math.floor(x)
     fy = math.floor(y)
     fz = math.floor(z)
@@ -59,12 +60,13 @@ def cloud(volume, x, y, z):
     x = x * x * (3.0 - 2.0 * x)
     y = y * y * (3.0 - 2.0 * y)
     z = z * z * (3.0 - 2.0 * z)
-    i = int(fx) % size
-    j = int(fy) % size
-    k = int(fz) % size
-    i1 = (i + 1) % size
-    j1 = (j + 1) % size
-    k1 = (k + 1) % size
+    # Masks, for whole-number division costs more than all the rest.
+    i = int(fx) & last
+    j = int(fy) & last
+    k = int(fz) & last
+    i1 = (i + 1) & last
+    j1 = (j + 1) & last
+    k1 = (k + 1) & last
     a = volume[i, j, k] + (volume[i1, j, k] - volume[i, j, k]) * x
     b = volume[i, j1, k] + (volume[i1, j1, k] - volume[i, j1, k]) * x
     c = volume[i, j, k1] + (volume[i1, j, k1] - volume[i, j, k1]) * x
@@ -274,7 +276,8 @@ def shade(P, M, F, volume, light, sun, right, up, shadow, grid, j, px, py, pz, d
     hz = sun[2] - dz
     size = 1.0 / math.sqrt(hx * hx + hy * hy + hz * hz)
     half = max(0.0, (nx * hx + ny * hy + nz * hz) * size)
-    shine = M[row, 3] * half ** M[row, 4] * lit if toward > 0.0 else 0.0
+    # Off the highlight the power is too small to be seen and too dear to be taken.
+    shine = M[row, 3] * half ** M[row, 4] * lit if toward > 0.0 and lit > 0.0 and half > 0.4 else 0.0
     facing = max(0.0, -(nx * dx + ny * dy + nz * dz))
     rim = (1.0 - facing) ** 4 * M[row, 6] * open_sky
     soft = M[row, 5]
@@ -337,6 +340,8 @@ def trace_body(
     wake = np.empty(most, np.float32)
     least = np.empty(most, np.float32)
     S = np.zeros(SIZE, np.float32)
+    reach = np.empty(P.shape[0], np.float32)
+    reaches(P, reach)
     where_x = np.empty(4, np.int64)
     where_y = np.empty(4, np.int64)
     ox = np.float32(camera[0])
@@ -358,10 +363,10 @@ def trace_body(
                     n, start, stop = packet_cull(P, candidates, m, ox, oy, oz, S, active)
                     if n == 0:
                         continue
-                    if packet_march(P, T, active, n, wake, least, ox, oy, oz, start, stop, tolerance, S) == 0:
+                    if packet_march(P, T, reach, active, n, wake, least, ox, oy, oz, start, stop, tolerance, S) == 0:
                         continue
                     e = max(np.float32(0.0007), np.float32(3.0) * tolerance * start)
-                    packet_surface(P, T, candidates, m, close, around, e, S)
+                    packet_surface(P, T, reach, candidates, m, close, around, e, S)
                     for i in range(LANES):
                         yy = y + (i >> 2)
                         xx = x + (i & 3)
@@ -430,14 +435,27 @@ def trace_body(
                                 colour[where_y[k], where_x[k], c] = 0.0
                         n, start, stop = packet_cull(P, candidates, m, ox, oy, oz, S, active)
                         if n > 0 and (
-                            packet_march(P, T, active, n, wake, least, ox, oy, oz, start, stop, tolerance, S) > 0
+                            packet_march(P, T, reach, active, n, wake, least, ox, oy, oz, start, stop, tolerance, S) > 0
                         ):
                             e = max(np.float32(0.0007), np.float32(3.0) * tolerance * start)
-                            packet_surface(P, T, candidates, m, close, around, e, S)
+                            packet_surface(P, T, reach, candidates, m, close, around, e, S)
                             for i in range(4 * found):
                                 j = int(S[HIT + i])
                                 if j < 0:
                                     continue
+                                # Rays of one pixel that meet the same surface share its light.
+                                part = 0.25
+                                for k in range(i + 1, (i & ~3) + 4):
+                                    other = int(S[HIT + k])
+                                    if (
+                                        other >= 0
+                                        and P[other, GROUP] == P[j, GROUP]
+                                        and P[other, PART] == P[j, PART]
+                                        and P[other, MATERIAL] == P[j, MATERIAL]
+                                        and abs(S[WAY + k] - S[WAY + i]) < 0.02
+                                    ):
+                                        part += 0.25
+                                        S[HIT + k] = -1.0
                                 r, g, b = shade(
                                     P, M, F, volume, light, sun, right, up, shadow, grid, j,
                                     S[X + i], S[Y + i], S[Z + i], S[DX + i], S[DY + i], S[DZ + i],
@@ -445,8 +463,8 @@ def trace_body(
                                 )  # fmt: skip
                                 yy = where_y[i >> 2]
                                 xx = where_x[i >> 2]
-                                colour[yy, xx, 0] += 0.25 * r
-                                colour[yy, xx, 1] += 0.25 * g
-                                colour[yy, xx, 2] += 0.25 * b
-                                colour[yy, xx, 3] += 0.25
+                                colour[yy, xx, 0] += part * r
+                                colour[yy, xx, 1] += part * g
+                                colour[yy, xx, 2] += part * b
+                                colour[yy, xx, 3] += part
                         found = 0

@@ -279,7 +279,7 @@ class Studio:
         cell = self.settings.shadow_cell_m
         u0, v0 = float((u - radius).min()) - 2 * cell, float((v - radius).min()) - 2 * cell
         columns, rows = int(((u + radius).max() - u0) / cell) + 3, int(((v + radius).max() - v0) / cell) + 3
-        out = np.empty((rows, columns), np.float32)
+        out = np.empty((3, rows, columns), np.float32)
         shadow_map(p, built.lofts, len(p), self.sun, self.sun_right, self.sun_up, u0, v0, cell, out)
         return out, np.array([u0, v0, cell])
 

@@ -313,8 +313,12 @@ def around(P, candidates, m, px, py, pz, reach, close):
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
-def shadow_map(P, T, n_prims, sun, right, up, u0, v0, cell, out):
-    """Height towards the sun (p·sun, m) of the first surface seen from the sun, for cells of a square grid."""
+def shadow_map(P, T, n_prims, sun, right, up, u0, v0, cell, maps):
+    """Height towards the sun (p·sun, m) of the first surface seen from the sun, for cells of a square grid.
+
+    ``maps`` (3, rows, columns): the heights, then their least and greatest about each cell, see ``sunlit``.
+    """
+    out = maps[0]
     rows, columns = out.shape
     every = np.arange(n_prims)
     candidates = np.empty(n_prims, np.int64)
@@ -365,15 +369,54 @@ def shadow_map(P, T, n_prims, sun, right, up, u0, v0, cell, out):
                     )
                     if owner >= 0:
                         out[y, x] = 10.0 - t
+    _bounds(maps)
 
 
 @njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
-def sunlit(shadow, right, up, sun, u0, v0, cell, px, py, pz, bias, spread):
-    """Share of sunlight (0–1) that reaches a point: 3×3 blended taps of the shadow map, ``spread`` cells apart."""
+def _bounds(maps):
+    """Least and greatest height within the cells that the taps of ``sunlit`` can touch, −2 to +3 each way."""
+    rows, columns = maps.shape[1:]
+    low = np.empty((rows, columns), np.float32)
+    high = np.empty((rows, columns), np.float32)
+    for y in range(rows):
+        for x in range(columns):
+            a = maps[0, y, x]
+            b = a
+            for k in range(max(0, x - 2), min(columns, x + 4)):
+                a = min(a, maps[0, y, k])
+                b = max(b, maps[0, y, k])
+            low[y, x] = a
+            high[y, x] = b
+    for y in range(rows):
+        first, last = max(0, y - 2), min(rows, y + 4)
+        for x in range(columns):
+            maps[1, y, x] = low[y, x]
+            maps[2, y, x] = high[y, x]
+        for k in range(first, last):
+            for x in range(columns):
+                maps[1, y, x] = min(maps[1, y, x], low[k, x])
+                maps[2, y, x] = max(maps[2, y, x], high[k, x])
+
+
+@njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+def sunlit(maps, right, up, sun, u0, v0, cell, px, py, pz, bias, spread):
+    """Share of sunlight (0–1) that reaches a point: 3×3 blended taps of the shadow map, ``spread`` cells apart.
+
+    Where all heights that the taps can touch lie on one side, the taps need not be taken. ``spread`` is at most 1.2.
+    """
+    shadow = maps[0]
     rows, columns = shadow.shape
     u = (px * right[0] + py * right[1] + pz * right[2] - u0) / cell - 0.5
     v = (px * up[0] + py * up[1] + pz * up[2] - v0) / cell - 0.5
     height = px * sun[0] + py * sun[1] + pz * sun[2] + bias
+    if u < -2.0 or v < -2.0 or u > columns + 1.0 or v > rows + 1.0:
+        return 1.0
+    if u >= 0.0 and v >= 0.0 and u < columns and v < rows:
+        if maps[2, int(v), int(u)] < height:
+            return 1.0
+        # At the rim taps beyond the map count as lit.
+        if u > 2.0 and v > 2.0 and u < columns - 4.0 and v < rows - 4.0 and maps[1, int(v), int(u)] >= height:
+            return 0.0
     lit = 0.0
     for iy in range(-1, 2):
         y = v + iy * spread

@@ -53,7 +53,7 @@ def at(motion: Motion, name: str) -> float:
 
 def changed(studio: Studio, image: np.ndarray, level: float = 10.0) -> np.ndarray:
     """Where a picture differs from the empty range."""
-    return np.abs(image.astype(float) - studio.backdrop).max(axis=-1) > level
+    return np.asarray(np.abs(image.astype(float) - studio.backdrop).max(axis=-1) > level)
 
 
 # Lens ------------------------------------------------------------------------------------------------------
@@ -83,7 +83,7 @@ def test_a_camera_that_is_no_pinhole_is_refused() -> None:
         width_px, height_px = 100, 100
 
         def project(self, points: np.ndarray) -> np.ndarray:
-            return 50 + 20 * np.arctan(points[..., :2] * 3.0) + points[..., 2:] ** 2
+            return np.asarray(50 + 20 * np.arctan(points[..., :2] * 3.0) + points[..., 2:] ** 2)
 
     with pytest.raises(DataError, match="does not project like a pinhole"):
         lens_of(Fisheye())  # type: ignore[arg-type]
@@ -215,6 +215,25 @@ def test_shapes_stand_in_square_frames(motion: Motion, bent_motion: Motion, look
             frames = shapes([(posture, LOOKS[look], "left")]).primitives[:, 11:20].reshape(-1, 3, 3)
             np.testing.assert_allclose(frames @ frames.transpose(0, 2, 1), np.tile(np.eye(3), (len(frames), 1, 1)),
                                        atol=1e-9)  # fmt: skip
+
+
+@pytest.mark.parametrize("view", ["dtl", "fo"])
+def test_the_range_does_not_shine_through_the_body(motion: Motion, view: str) -> None:
+    # Rays that graze an arm must go on until they meet the chest behind it.
+    camera = CameraSpec.for_motion(motion, view)
+    studio = Studio(camera, "tobin", film=QUIET)
+    built = studio._shapes(motion.posture(at(motion, "lead_arm_level_back")))
+    shadow, grid = studio._shadow(built)
+    layers = _Layers(0, 0, camera.width_px, camera.height_px)
+    studio._trace(layers, built, shadow, grid, None, layers.body, layers.depth)
+    open_range = layers.body[..., 3] < 0.05
+    near = np.zeros_like(open_range)
+    for dy in range(-3, 4):
+        for dx in range(-3, 4):
+            near |= np.roll(open_range, (dy, dx), axis=(0, 1))
+    leaks = (layers.body[..., 3] < 0.99) & ~near
+    assert (layers.body[..., 3] == 1.0).sum() > 20_000
+    assert leaks.sum() <= 4
 
 
 def test_same_arguments_same_bytes(motion: Motion) -> None:

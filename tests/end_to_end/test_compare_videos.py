@@ -90,7 +90,9 @@ def test_the_planted_fault_is_found(pair: Pair) -> None:
     pelvis = rows["backswing", "pelvis"]
     assert pelvis["words"] not in ("no difference detected", "not scored")
     assert pelvis["interval"][0] <= pelvis["value"] <= pelvis["interval"][1]
-    assert pelvis["value_cm"] == pytest.approx(pelvis["value"] * 0.288 * 170, rel=0.02)
+    # Drillis & Contini 1966 (in Winter 2009, fig. 4.1): shoulders .818, hips .530 of stature, so a torso is .288 of it;
+    # bent towards the camera it looks shorter, and a torso length of the picture is then fewer centimetres.
+    assert 0.20 <= pelvis["value_cm"] / (pelvis["value"] * 170) <= 0.288 * 1.02
 
 
 def test_the_time_map_meets_at_true_impact_and_top(pair: Pair) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from overlay.arrays import BoolArray, FloatArray
-from overlay.clean.work import HAND_JOINTS, REGIONS, Work, counted
+from overlay.clean.work import ELBOWS, HAND_JOINTS, HANDS, REGIONS, Work, counted
 from overlay.landmarks import INDEX
 from overlay.settings.clean import CleanSettings
 
@@ -125,6 +125,9 @@ def spikes(work: Work, settings: CleanSettings) -> BoolArray:
                 wide = np.where(slack > 0, off / limit, 0.0)
                 # The neighbours of a spike are off their lines too, by half: only the peak is dropped.
                 peak = (wide > 1.0) & (wide >= np.roll(wide, 1)) & (wide >= np.roll(wide, -1))
+                # A spike is far from both neighbours; a frame at one of them is a step, as in repeated frames.
+                step = np.linalg.norm(np.diff(points[at], axis=0), axis=1)
+                peak[1:-1] &= np.minimum(step[:-1], step[1:]) > settings.jump_floor / 2
                 if not peak.any():
                     break
                 where[at[peak], joint] = True
@@ -152,28 +155,78 @@ def excursions(work: Work, settings: CleanSettings) -> BoolArray:
     where = np.zeros(work.visibility.shape, bool)
     limits = _limits(settings)
     for region, joints in REGIONS.items():
-        fastest = limits[region][0]
+        sharpest = limits[region][1]
         for joint in joints:
             at = np.flatnonzero(np.isfinite(work.points[:, joint, 0]))
             if len(at) < 4:
                 continue
             points, times = work.points[at, joint] / work.scale_px[at, None], work.real_s[at]
-            broken = _breaks(points, times, settings)
+            broken = _breaks(points, times, sharpest, settings)
             if broken.any():
-                kept = _cheapest(points, times, broken, fastest, settings)
+                kept = _cheapest(points, times, broken, limits[region], settings)
                 where[at[~kept], joint] = True
+    _pardon_strikes(work, where, settings)
     return where
 
 
-def _slack(step_s: FloatArray, speed: FloatArray, settings: CleanSettings) -> FloatArray:
+def _pardon_strikes(work: Work, where: BoolArray, settings: CleanSettings) -> None:
+    """Take back what was dropped of two hands that moved together, and of their elbows."""
+    left, right = INDEX["left_wrist"], INDEX["right_wrist"]
+    vouched = together(work, settings)
+    grip = (work.points[:, left] - work.points[:, right]) / work.scale_px[:, None]
+    for first, after in runs(np.asarray((where[:, left] | where[:, right]) & vouched, bool)):
+        # One wrist that leaves the other is an error; two that leave at once are not, nor one that keeps its place
+        # on the grip.
+        around = np.abs(work.real_s - work.real_s[first : after + 1].mean()) <= settings.longest_excursion_s
+        usual = np.median(grip[around & vouched], axis=0)
+        moved = float(np.linalg.norm(grip[first:after] - usual, axis=1).max())
+        both = bool(np.any(where[first:after, left] & where[first:after, right]))
+        if both or moved <= settings.jump_floor:
+            where[first:after, [*HANDS, *ELBOWS]] = False
+
+
+def together(work: Work, settings: CleanSettings) -> BoolArray:
+    """(T,): frames in which two seen wrists keep together and go no faster than hands can.
+
+    At few frames a second a real strike moves the hands by half a torso and more from frame to frame and looks like a
+    jump of each wrist. A clip whose frames are repeated to make up its rate moves them by twice that: a step is
+    measured over the repeated frames before it, and at a low rate one frame may have been lost. A short stretch
+    behind a step that no hand can make is not vouched for, however well its wrists keep together.
+    """
+    wrists = [INDEX["left_wrist"], INDEX["right_wrist"]]
+    points = work.points[:, wrists] / work.scale_px[:, None, None]
+    gap = np.linalg.norm(points[:, 0] - points[:, 1], axis=1)
+    seen = np.all(work.visibility[:, wrists] >= settings.hidden_wrist, axis=1)
+    result = np.zeros(len(seen), bool)
+    at = np.flatnonzero(seen & (gap <= settings.linked_wrists))
+    if len(at) < 2:
+        return result
+    times = work.real_s[at]
+    moved = np.linalg.norm(np.diff(points[at].mean(axis=1), axis=0), axis=1)
+    lasted = np.diff(times)
+    lost_s = work.step_s if work.step_s > settings.low_rate_s else 0.0
+    for i in range(1, len(moved)):
+        if moved[i - 1] < settings.repeated:
+            lasted[i] += min(lasted[i - 1], settings.repeated_s)
+    cuts = np.flatnonzero(moved > settings.fastest_hand * (lasted + lost_s)) + 1
+    for piece in np.split(np.arange(len(at)), cuts):
+        if len(cuts) == 0 or times[piece[-1]] - times[piece[0]] > settings.longest_excursion_s:
+            result[at[piece]] = True
+    return result
+
+
+def _slack(step_s: FloatArray, speed: FloatArray, sharpest: float, settings: CleanSettings) -> FloatArray:
     """What a step may be off the mean of the velocities on its sides.
 
-    On a circle at angular speed w, a step of duration d is off by speed × d × (w d)² ÷ 12 (series to third order).
+    On a circle at angular speed w, a step of duration d is off by speed × d × (w d)² ÷ 12 (series to third order). A
+    joint that starts or stops within the step is off by its acceleration × d²: nothing at 240 frames a second, a third
+    of a torso for hands at 30.
     """
-    return np.asarray(settings.break_floor + speed * step_s * (settings.quickest_turn * step_s) ** 2 / 12, np.float64)
+    turning = speed * step_s * (settings.quickest_turn * step_s) ** 2 / 12
+    return np.asarray(settings.break_floor + sharpest * step_s**2 + turning, np.float64)
 
 
-def _breaks(points: FloatArray, times: FloatArray, settings: CleanSettings) -> BoolArray:
+def _breaks(points: FloatArray, times: FloatArray, sharpest: float, settings: CleanSettings) -> BoolArray:
     """(n − 1,): steps that do not fit the velocities before and after."""
     step = np.diff(times)
     velocity = np.diff(points, axis=0) / step[:, None]
@@ -183,12 +236,12 @@ def _breaks(points: FloatArray, times: FloatArray, settings: CleanSettings) -> B
     # A jump spoils the velocities beside it: the steps next to it are off by half of it and are no breaks themselves.
     larger = np.maximum(np.append(off[1:], 0.0), np.append(0.0, off[:-1]))
     # For the same reason the slack those velocities give must not excuse a plain jump.
-    limit = np.minimum(_slack(step, speed, settings), 3 * settings.break_floor)
+    limit = np.minimum(_slack(step, speed, sharpest, settings), 3 * settings.break_floor)
     return np.asarray((off > limit) & (off > NEXT_TO_A_BREAK * larger), bool)
 
 
 def _cheapest(
-    points: FloatArray, times: FloatArray, broken: BoolArray, fastest: float, settings: CleanSettings
+    points: FloatArray, times: FloatArray, broken: BoolArray, limits: tuple[float, float], settings: CleanSettings
 ) -> BoolArray:
     edges = np.concatenate([[0], np.flatnonzero(broken) + 1, [len(times)]])
     pieces = list(zip(edges[:-1].tolist(), edges[1:].tolist()))
@@ -205,7 +258,7 @@ def _cheapest(
             skipped = left_out[j] - left_out[i + 1]
             if skipped >= cost[j]:
                 break
-            total = cost[i] + skipped + _misfit(points, times, pieces[i], pieces[j], fastest, settings)
+            total = cost[i] + skipped + _misfit(points, times, pieces[i], pieces[j], limits, settings)
             if total <= cost[j]:
                 cost[j], previous[j] = total, i
     kept = np.zeros(len(times), bool)
@@ -221,10 +274,11 @@ def _misfit(
     times: FloatArray,
     one: tuple[int, int],
     other: tuple[int, int],
-    fastest: float,
+    limits: tuple[float, float],
     settings: CleanSettings,
 ) -> float:
     """By how much, in torso lengths, ``other`` does not go on from ``one``."""
+    fastest, sharpest = limits
     a, b = one[1] - 1, other[0]
     step = float(times[b] - times[a])
     if step > settings.longest_excursion_s:
@@ -238,7 +292,7 @@ def _misfit(
         return max(0.0, excess)
     speed = np.array(max(float(np.linalg.norm(v)) for v in known))
     off = float(np.linalg.norm(move - step * np.mean(known, axis=0)))
-    return max(0.0, excess, off - float(_slack(np.array(step), speed, settings)))
+    return max(0.0, excess, off - float(_slack(np.array(step), speed, sharpest, settings)))
 
 
 def _slope(points: FloatArray, times: FloatArray) -> FloatArray | None:

@@ -58,6 +58,14 @@ class CleanSettings:
     longest_excursion_s: float = setting(0.25, "s", "a wrong place held for longer cannot be told from a new posture")
     excursion_per_s: float = setting(2.0, "torso/s", "cost of dropping values; a tenth of a second is worth 0.2 torso")
 
+    repeated: float = setting(
+        0.02, "torso", "hands that move less from frame to frame may be one picture shown twice; hands going back: 0.03"
+    )
+    repeated_s: float = setting(0.1, "s", "pictures repeated for longer are a still, not a made-up frame rate")
+    low_rate_s: float = setting(
+        0.03, "s", "at frames longer than this (33 /s and fewer) a step may hide a lost frame; hand-labelled clips do"
+    )
+
     fill_hand_s: float = setting(0.10, "s", "the hands turn back within 0.2 s; over half of that a curve is a guess")
     fill_body_s: float = setting(0.20, "s", "trunk and legs move slowly; measured error: docs/pose-model.md")
 

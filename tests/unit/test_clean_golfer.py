@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -61,7 +62,7 @@ def test_noise_of_a_pose_model_falls() -> None:
     motion = simulate(GolferSpec())
     camera = CameraSpec.for_motion(motion, view="fo")
     truth = truth_track(motion, camera, 120)
-    noisy = truth_track(motion, camera, 120, noise=NoiseSpec(correlated=0.0, dropout=0.0), seed=1)
+    noisy = truth_track(motion, camera, 120, noise=NoiseSpec(correlated=0.0, dropout=0.0, far_arm=0.0), seed=1)
     cleaned = clean(noisy)
     for joints, most in ((HIPS, 0.6), (WRISTS, 0.75)):
         ok = np.isfinite(cleaned.points[:, joints, 0]) & ~cleaned.filled[:, joints]
@@ -70,6 +71,29 @@ def test_noise_of_a_pose_model_falls() -> None:
             for t in (noisy, cleaned)
         )
         assert after < most * before
+
+
+def test_a_strike_in_repeated_frames_is_kept_and_one_wrist_that_leaves_is_not() -> None:
+    """30 frames a second of which every third is new: the hands stand for two frames and then jump, both at once."""
+    motion = simulate(GolferSpec())
+    truth = truth_track(motion, CameraSpec.for_motion(motion, view="fo"), 30)
+    shown = np.arange(len(truth)) // 3 * 3
+    visibility = np.ones_like(truth.visibility)
+    repeated = replace(truth, points=truth.points[shown], visibility=visibility)
+    strike = np.abs(truth.time_s - motion.position_times["impact"]) < 0.25
+    step = np.linalg.norm(np.diff(repeated.points[strike][:, WRISTS[0]], axis=0), axis=1) / torso_length(truth)
+    assert step.max() > 0.8
+    assert step.min() < 0.01
+    cleaned = clean(repeated)
+    assert np.all(np.isfinite(cleaned.points[strike][:, WRISTS]))
+    assert not np.any(cleaned.filled[strike][:, WRISTS])
+    points = repeated.points.copy()
+    at = np.flatnonzero(strike)[6:9]
+    points[at, WRISTS[0]] += 0.9 * torso_length(truth)
+    one = clean(replace(repeated, points=points))
+    kept = np.isfinite(one.points[at, WRISTS[0], 0]) & ~one.filled[at, WRISTS[0]]
+    assert not kept.any()
+    assert np.all(np.isfinite(one.points[at, WRISTS[1], 0]))
 
 
 def test_planted_hand_errors_are_found() -> None:

@@ -138,6 +138,30 @@ def interpolated(values: FloatArray, time_s: FloatArray) -> FloatArray:
     return np.asarray(np.interp(time_s, time_s[seen], values[seen]), np.float64)
 
 
+def mean_seen(values: FloatArray, axis: int = 0) -> FloatArray:
+    """Mean over the finite values along an axis; NaN, without a warning, where there are none."""
+    seen = np.isfinite(values)
+    count = seen.sum(axis=axis)
+    total = np.where(seen, values, 0.0).sum(axis=axis)
+    return np.asarray(np.where(count > 0, total / np.maximum(count, 1), np.nan), np.float64)
+
+
+def median_seen(values: FloatArray) -> FloatArray:
+    """Median over the finite values along the first axis; NaN, without a warning, where there are none.
+
+    >>> median_seen(np.array([[1.0, np.nan], [4.0, np.nan], [np.nan, np.nan], [2.0, np.nan]]))
+    array([ 2., nan])
+    """
+    if not len(values):
+        return np.full(values.shape[1:], np.nan)
+    ranked = np.sort(np.where(np.isfinite(values), values, np.nan), axis=0)  # NaN sort last
+    count = np.isfinite(ranked).sum(axis=0)
+    low, high = np.maximum(count - 1, 0) // 2, count // 2
+    low, high = (np.minimum(index, len(ranked) - 1)[None] for index in (low, high))
+    middle = (np.take_along_axis(ranked, low, axis=0) + np.take_along_axis(ranked, high, axis=0))[0] / 2
+    return np.asarray(np.where(count > 0, middle, np.nan), np.float64)
+
+
 @dataclass(frozen=True)
 class HandPath:
     """Where the two hands on the grip are.

@@ -160,15 +160,26 @@ def _is_strike(signals: BodySignals, sweep: Pass, settings: PositionSettings) ->
 
 
 def _without_overlap(sweeps: list[Pass]) -> list[Pass]:
-    """Of two sweeps that share their high points only the more pronounced is a strike."""
+    """Of two sweeps that share a high point only the more pronounced is a strike.
+
+    Between two swings the player addresses the ball again, so the end of one is never the top of the next.
+    """
     kept: list[Pass] = []
     for sweep in sorted(sweeps, key=lambda s: s.peak_speed * s.rises, reverse=True):
-        if all(sweep.low_s >= other.after_s or sweep.low_s <= other.before_s for other in kept):
+        if all(sweep.before_s > other.after_s or sweep.after_s < other.before_s for other in kept):
             kept.append(sweep)
     return sorted(kept, key=lambda s: s.low_s)
 
 
 def _why_no_swing(signals: BodySignals, settings: PositionSettings) -> str:
+    risen = np.flatnonzero(signals.hands[:, 1] > settings.high)
+    unseen = np.flatnonzero(signals.trust <= 0.0)
+    unseen = unseen[unseen >= risen[0]] if len(risen) else unseen  # hidden at address is no reason
+    stretches = np.split(unseen, np.flatnonzero(np.diff(unseen) > 1) + 1) if len(unseen) else []
+    longest = max(stretches, key=len, default=unseen)
+    if len(longest) >= settings.hidden_share * len(signals.time_s):
+        first_s, last_s = signals.time_s[longest[0]], signals.time_s[longest[-1]]
+        return f"No full swing is seen: the hands are hidden from {first_s:.1f} to {last_s:.1f} s."
     highest = float(np.max(signals.hands[:, 1]))
     if highest < settings.full_height:
         return "No full swing is seen: the hands never rise to the height of a full backswing."
@@ -305,6 +316,8 @@ def _swing(
     notes = _notes(positions.times(), slow, clip, rehearsals, seen, settings)
     if "clip_end" in cues and "finish" in positions.times():
         notes = (*notes, "The recording ends while the finish is still held; its last frame is taken as the finish.")
+    if "never_held" in cues and "finish" in positions.times():
+        notes = (*notes, "The finish is not held; its stillest moment is taken, which is unsure.")
     lengths = body_height(pose)
     at_address = lengths[np.argmin(np.abs(pose.time_s - first_s))] if len(pose) else float("nan")
     return Swing(

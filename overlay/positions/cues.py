@@ -8,12 +8,11 @@ the calibration's business (``overlay.positions.calibration``).
 from __future__ import annotations
 
 import math
-import warnings
 
 import numpy as np
 
 from overlay.arrays import FloatArray
-from overlay.kinematics import interpolated
+from overlay.kinematics import interpolated, mean_seen, median_seen
 from overlay.positions.signals import BODY, SwingSignals
 from overlay.settings.positions import PositionSettings
 
@@ -32,8 +31,8 @@ MOVED_LEVELS = (0.04, 0.08, 0.15, 0.30, 0.50)
 QUIET_LEVELS = (0.05, 0.10, 0.20, 0.35)
 """Shares of the mean backswing (for the finish: peak) hand speed at which stillness is timed."""
 
-TAKEAWAY_LEVELS = (0.05, 0.08, 0.15, 0.30)
-LET_GO_LEVELS = (0.05, 0.08, 0.12, 0.20)
+TAKEAWAY_LEVELS = (0.03, 0.05, 0.08, 0.15, 0.30)
+LET_GO_LEVELS = (0.03, 0.05, 0.08, 0.12, 0.20)
 """Mean distance of the joints from their still places, torso lengths, up to which a departure is fitted."""
 
 NO_HANDS = np.array([0.0 if joint.endswith(("wrist", "index", "pinky", "thumb")) else 1.0 for joint in BODY])
@@ -47,6 +46,12 @@ BAD_TREMBLE = 0.04
 
 ARRIVED = 0.06
 """Mean distance of the joints from the held finish, torso lengths, below which the body has arrived there."""
+
+LET_DOWN = 0.2
+"""Share of their rise by which the hands have to sink before the club counts as let down."""
+
+HELD_WITHIN = 0.12
+"""A held finish may drift this far, mean distance of the joints in torso lengths."""
 
 DEPARTURE_POWERS = (1.5, 2.0, 3.0)
 """How the body's way may grow with time where a movement begins: 2 is a constant acceleration."""
@@ -186,9 +191,7 @@ def departure(
     if before.sum() < 2 or not after.any() or fitted.sum() < 5:
         return nothing
     place, counts = _still_place(signals, still_s, leave_s, LEAST_TREMBLE, hands)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # a joint never seen has no mean
-        target = np.nanmean(body[after], axis=0)
+    target = mean_seen(body[after])
     way = np.nan_to_num(target - place)
     offset = body[fitted] - place
     usable = np.isfinite(offset) & (way != 0)
@@ -223,10 +226,8 @@ def _still_place(
     still = (time_s >= still_s - 1e-9) & (time_s <= leave_s + 1e-9)
     if still.sum() < 2:
         still[np.argsort(np.abs(time_s - leave_s))[:2]] = True
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # a joint never seen has no mean
-        place = np.nanmedian(body[still], axis=0)
-        spread = np.nanmean(np.sum((body[still] - place) ** 2, axis=2), axis=0)
+    place = median_seen(body[still])
+    spread = mean_seen(np.sum((body[still] - place) ** 2, axis=2))
     counts = np.where(np.isfinite(spread), 1.0 / (spread + least**2), 0.0)
     if not hands:
         counts = counts * NO_HANDS
@@ -350,6 +351,22 @@ def address_cues(
     return cues, ""
 
 
+def _last_held(signals: SwingSignals, held: int, end: int, slack: float) -> int:
+    """Grid index of the last still moment before the body leaves its place at ``held``.
+
+    A player may hold his finish for seconds and drift a little; the stillest moment may lie at the start of that.
+    """
+    from scipy.ndimage import gaussian_filter1d
+
+    time_s, unit = signals.time_s, signals.downswing_s
+    away = body_distance(signals, float(time_s[held]) - 0.15 * unit, float(time_s[held]) + 0.15 * unit, hands=False)
+    gone = np.flatnonzero(away[held : end + 1] > HELD_WITHIN)
+    out = held + int(gone[0]) if len(gone) else end
+    calm = gaussian_filter1d(signals.body_speed, 0.15 * unit / signals.step_s)[held : out + 1]
+    still = np.flatnonzero(calm <= max(1.3 * float(calm.min()), slack))
+    return held + int(still[-1]) if len(still) else held
+
+
 def finish_cues(signals: SwingSignals, impact_s: float, settings: PositionSettings) -> tuple[dict[str, float], str]:
     """Cues of the end of the held finish, s, and the reason why it cannot be placed ("" when it can).
 
@@ -370,9 +387,12 @@ def finish_cues(signals: SwingSignals, impact_s: float, settings: PositionSettin
         if len(calm):
             break
     if not len(calm):
-        if signals.ends_with_clip and end == len(time_s) - 1:
+        sunk = signals.height[crest:] < signals.height[crest] - LET_DOWN * (signals.height[crest] - bottom)
+        if not np.any(sunk):
             return {}, "the clip ends before the finish is held"
-        return {}, "the end position is not held"
+        # Never held: the stillest moment between the highest hands and their way down stands for it.
+        least = crest + int(np.argmin(signals.body_speed[crest : crest + int(np.argmax(sunk)) + 1]))
+        return {"never_held": float(time_s[least])}, ""
     rest = int(calm[0])
     # The held place: where the body is slowest within the next downswings.
     stop = min(end, signals.index(time_s[rest] + 2.5 * unit))
@@ -388,16 +408,27 @@ def finish_cues(signals: SwingSignals, impact_s: float, settings: PositionSettin
     out = signals.index(leave)
     for level in RELAX_LEVELS:
         cues[f"relax_{round(100 * level):02d}"] = crossing(time_s, distance, level, held, out + 1, last=True)
+    # Without the hands: behind the head they are only guessed, and the guess moves while the player stands still.
     still = max(time_s[rest], time_s[held] - unit)
-    for name, hands in (("let_go", True), ("let_down", False)):
-        body = body_distance(signals, float(still), float(time_s[held]), hands=hands)
-        arriving = np.flatnonzero(body[:held] > ARRIVED)
-        settled_s = float(time_s[arriving[-1]]) if len(arriving) else float(time_s[rest])
-        moved = {
-            f"{level:.2f}": crossing(time_s, body, level, held, len(time_s) - 1, last=False) for level in LET_GO_LEVELS
-        }
-        cues.update(departures(signals, float(still), float(time_s[held]), moved, name, settled_s, hands=hands))
-    cues["end_anchor"] = (cues["let_go_anchor"] + cues["let_down_anchor"]) / 2
+    body = body_distance(signals, float(still), float(time_s[held]), hands=False)
+    arriving = np.flatnonzero(body[:held] > ARRIVED)
+    settled_s = float(time_s[arriving[-1]]) if len(arriving) else float(time_s[rest])
+    moved = {
+        f"{level:.2f}": crossing(time_s, body, level, held, len(time_s) - 1, last=False) for level in LET_GO_LEVELS
+    }
+    cues.update(departures(signals, float(still), float(time_s[held]), moved, "let_down", settled_s, hands=False))
+    # The same from the last still moment on, for a long hold with a drift in it.
+    late = _last_held(signals, held, end, settings.still_again * peak)
+    begin_s = max(float(time_s[rest]), float(time_s[late]) - unit)
+    for far, moved_s in moved.items():
+        if not math.isnan(moved_s) and moved_s > time_s[late]:
+            for power, begun_s in departure(signals, begin_s, float(time_s[late]), moved_s, hands=False).items():
+                cues[f"let_late_{far}_{power:.1f}"] = begun_s
+    cues["last_held"] = float(time_s[late])
+    # Of the first round: the later ones may run away along the drift of a long hold.
+    first = [cues.get(f"let_down_1_{far}_2.0", math.nan) for far in moved]
+    known = [time for time in first if not math.isnan(time)]
+    cues["end_anchor"] = float(np.median(known)) if known else float(time_s[held])
     for share in QUIET_LEVELS:
         cues[f"hold_quiet_{round(100 * share):02d}"] = crossing(
             time_s, signals.body_speed, share * peak / 2, held, out, last=True

@@ -47,6 +47,12 @@ MODEL_SD = 0.05
 HELD_TO_THE_END = 0.10
 """Standard deviation, downswings, of a finish that is still held when the recording stops."""
 
+USUAL_TREMBLE, MOST_TREMBLE = 0.004, 0.02
+"""Torso lengths: taken where it cannot be measured, and the end of what the calibration knows."""
+
+NEVER_HELD = 0.35
+"""Standard deviation, downswings, of a finish that no stillness shows: the club is let down over a downswing or two."""
+
 ANCHORS: dict[str, str] = {
     "address": "start",
     "shaft_level_back": "early",
@@ -74,7 +80,8 @@ class Calibration:
     expected, spread : mean and standard deviation of each cue
     weights : one a cue
     intercept : mean of the true time
-    sd : standard deviation of the error on swings left out
+    sd : standard deviation of the error on swings left out whose tracks are quiet
+    tremble_sd : what the track's tremble adds to it, downswings a torso length
     """
 
     cues: tuple[str, ...]
@@ -83,10 +90,15 @@ class Calibration:
     weights: tuple[float, ...]
     intercept: float
     sd: float
+    tremble_sd: float = 0.0
 
-    def estimate(self, cues: Mapping[str, float], anchor_s: float, unit_s: float) -> tuple[float, float]:
-        """(time, standard deviation), s of playback."""
-        value, variance = self.intercept, self.sd**2
+    def estimate(
+        self, cues: Mapping[str, float], anchor_s: float, unit_s: float, tremble: float = 0.0
+    ) -> tuple[float, float]:
+        """(time, standard deviation), s of playback; ``tremble`` as in ``SwingSignals``, NaN where not known."""
+        if math.isnan(tremble):
+            tremble = USUAL_TREMBLE
+        value, variance = self.intercept, self.sd**2 + (self.tremble_sd * min(tremble, MOST_TREMBLE)) ** 2
         for name, expected, spread, weight in zip(self.cues, self.expected, self.spread, self.weights):
             seen = cues.get(name, math.nan)
             if math.isnan(seen):
@@ -115,6 +127,7 @@ def calibrations() -> dict[tuple[str, str], Calibration]:
             tuple(row["weights"]),
             row["intercept"],
             row["sd"],
+            row["tremble_sd"],
         )
         for view, rows in table["views"].items()
         for name, row in rows.items()
@@ -149,6 +162,8 @@ def candidate(
     if name == "finish" and not math.isnan(cues.get("clip_end", math.nan)):
         # Still held when the recording stops: the last frame is the last one that shows it.
         return Candidate(name, cues["clip_end"], math.hypot(HELD_TO_THE_END * unit_s, signals.frame_s / 4), "pose")
+    if name == "finish" and not math.isnan(cues.get("never_held", math.nan)):
+        return Candidate(name, cues["never_held"], math.hypot(NEVER_HELD * unit_s, signals.frame_s / 4), "pose")
     calibration = calibrations().get((view, name))
     anchor_s = anchors.get(ANCHORS[name], math.nan)
     if math.isnan(anchor_s):
@@ -164,7 +179,10 @@ def candidate(
         if not known:
             return None
         scale_s = back_unit_s if name in BACKSWING else unit_s
-        time_s, sd_s = calibration.estimate(cues, anchor_s, scale_s)
+        time_s, sd_s = calibration.estimate(cues, anchor_s, scale_s, signals.tremble)
+    if name == "finish":
+        # Read from the body without the hands: that they are hidden behind the head takes nothing away.
+        return Candidate(name, time_s, math.hypot(sd_s, MODEL_SD * unit_s, signals.frame_s / 4), "pose")
     near = signals.index(time_s)
     reach = max(1, round(0.15 * unit_s / signals.step_s))
     around = slice(max(0, near - reach), near + reach + 1)

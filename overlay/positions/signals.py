@@ -15,7 +15,15 @@ import numpy as np
 
 from overlay.arrays import BoolArray, FloatArray
 from overlay.data import PoseTrack
-from overlay.kinematics import hand_path, interpolated, midpoint, torso_lengths
+from overlay.kinematics import (
+    hand_path,
+    interpolated,
+    mean_seen,
+    median_seen,
+    midpoint,
+    torso_length,
+    torso_lengths,
+)
 from overlay.landmarks import INDEX
 from overlay.settings.positions import PositionSettings
 
@@ -30,6 +38,12 @@ BODY: tuple[str, ...] = (
     ),
 )
 """Joints that move when the body starts or stops; feet hardly do."""
+
+HELD_STILL = np.array([joint.endswith(("nose", "shoulder", "elbow", "hip", "knee")) for joint in BODY])
+"""The joints by which the noise of a track is measured: no hands, which are often hidden, and no face."""
+
+STILLEST = 20.0
+"""Percentile over all short windows that stands for the body at rest; address and finish are more than that."""
 
 Fine = Callable[[FloatArray], FloatArray]
 
@@ -64,6 +78,8 @@ class SwingSignals:
         The window's frames as filmed.
     body : (F, K, 2) float
         Joints of arms, trunk and head at the frames, the axes of ``hands``; NaN where not seen.
+    tremble : float
+        How much joints that stand still seem to move, torso lengths: the noise of this track.
     scale_px : float
     frame_s : float
         Median spacing of the frames.
@@ -87,6 +103,7 @@ class SwingSignals:
     gap_s: FloatArray
     frame_time_s: FloatArray
     body: FloatArray
+    tremble: float
     scale_px: float
     frame_s: float
     downswing_s: float
@@ -133,11 +150,10 @@ def swing_signals(
     sigma_s = max(settings.smoothing * downswing_s, 0.5 * frame_s)
     near = (track.time_s >= top_s - 4 * downswing_s) & (track.time_s <= impact_s + downswing_s)
     lengths = torso_lengths(track)
-    scale = float(
-        np.nanmedian(lengths[near & np.isfinite(lengths)] if np.any(near & np.isfinite(lengths)) else lengths)
-    )
+    close = lengths[near & np.isfinite(lengths)]
+    scale = float(np.median(close)) if len(close) else torso_length(track)
     hips = midpoint(track, "hip")[near]
-    origin = np.nanmedian(hips, axis=0)
+    origin = median_seen(hips if np.any(np.isfinite(hips)) else midpoint(track, "hip"))
 
     def fine(values: FloatArray) -> FloatArray:
         return _fine(values, time_s, grid, sigma_s / step_s)
@@ -147,6 +163,7 @@ def swing_signals(
         return np.stack([fine(moved[:, axis]) for axis in (0, 1)], axis=1)
 
     path = hand_path(track)
+    joints = (track.points[keep][:, [INDEX[name] for name in BODY]] - origin) / scale * np.array([1.0, -1.0])
     hands = place(path.points)
     wrist, shoulder = place(track.joint("left_wrist")), place(track.joint("left_shoulder"))
     trail_shoulder, nose = place(track.joint("right_shoulder")), place(track.joint("nose"))
@@ -164,11 +181,12 @@ def swing_signals(
         turn=fine((track.joint("left_shoulder")[keep, 0] - track.joint("right_shoulder")[keep, 0]) / scale),
         club_hint=_club_hint(track, keep, scale, fine),
         speed=np.linalg.norm(velocity, axis=1),
-        body_speed=np.nanmean(np.stack(body), axis=0),
+        body_speed=mean_seen(np.stack(body)),
         seen=np.interp(grid, time_s, path.trust[keep]),
         gap_s=_gaps(np.isfinite(path.points[keep, 0]) & (path.trust[keep] > 0), time_s, grid),
         frame_time_s=time_s,
-        body=(track.points[keep][:, [INDEX[name] for name in BODY]] - origin) / scale * np.array([1.0, -1.0]),
+        body=joints,
+        tremble=tremble(joints[:, HELD_STILL], max(5, round(0.5 * downswing_s / frame_s))),
         scale_px=scale,
         frame_s=frame_s,
         downswing_s=downswing_s,
@@ -187,6 +205,40 @@ def _fine(values: FloatArray, time_s: FloatArray, grid: FloatArray, sigma: float
         return np.full(len(grid), np.nan)
     dense = np.asarray(Akima1DInterpolator(time_s, bridged)(np.minimum(grid, time_s[-1])))
     return np.asarray(gaussian_filter1d(dense, sigma, mode="nearest"), np.float64)
+
+
+def tremble(joints: FloatArray, window: int) -> float:
+    """Noise of a track, from its stillest stretches.
+
+    Over every window of ``window`` frames each joint's spread about a straight line is taken; windows in which the
+    body moves have more, so a low percentile of the windows is the noise alone. The median over the joints.
+
+    Parameters
+    ----------
+    joints : (F, K, 2) float
+        NaN where not seen.
+    window : int
+        Frames, at least 3.
+
+    Returns
+    -------
+    float
+        Units of ``joints``, a standard deviation over both axes together; NaN when the recording is shorter than a
+        window.
+    """
+    if len(joints) < window:
+        return float("nan")
+    stacked = np.lib.stride_tricks.sliding_window_view(joints, window, axis=0)
+    at = np.arange(window) - (window - 1) / 2
+    slope = stacked @ at / np.sum(at**2)
+    variance = np.var(stacked, axis=-1) - slope**2 * np.mean(at**2)
+    spread = np.sqrt(np.maximum(variance.sum(axis=-1) * window / (window - 2), 0.0))
+    per_joint = [
+        float(np.percentile(values[np.isfinite(values)], STILLEST))
+        for values in spread.T
+        if np.any(np.isfinite(values))
+    ]
+    return float(np.median(per_joint)) if per_joint else float("nan")
 
 
 def _gaps(seen: BoolArray, time_s: FloatArray, grid: FloatArray) -> FloatArray:
@@ -223,7 +275,8 @@ def _level_angle(wrist: FloatArray, shoulder: FloatArray) -> FloatArray:
     """
     arm = wrist - shoulder
     length = np.linalg.norm(arm, axis=1)
-    full = np.nanpercentile(length, 95)
+    seen = length[np.isfinite(length)]
+    full = float(np.percentile(seen, 95)) if len(seen) else float("nan")
     return np.asarray(np.degrees(np.arcsin(np.clip(arm[:, 1] / max(full, 1e-6), -1.0, 1.0))), np.float64)
 
 

@@ -32,6 +32,10 @@ class PositionSettings:
     most_hidden: float = setting(0.6, "fraction", "frames from top to finish without hands above which it is a guess")
     most_unseen: float = setting(0.5, "fraction", "share of frames without hands above which a swing is not believed")
 
+    hidden_share: float = setting(
+        0.12, "fraction", "of the recording with hidden hands in one stretch: that is why no swing is found in it"
+    )
+
     # The fine grid.
     grid_per_downswing: int = setting(100, "count", "grid step of 1–3 ms in real time; finer changes nothing")
     smoothing: float = setting(0.05, "downswing", "Gaussian sigma, 13 ms at a downswing of 0.27 s, about 12 Hz")
@@ -41,6 +45,9 @@ class PositionSettings:
     # Address and finish.
     still_speed: float = setting(0.12, "fraction", "of the mean backswing speed: the hands count as still below it")
     held_speed: float = setting(0.08, "fraction", "of the peak hand speed: the end position is held below it")
+    still_again: float = setting(
+        0.004, "fraction", "of the peak hand speed: slower is a drift within the held position"
+    )
     relaxed: float = setting(0.12, "torso", "the hands have left the held end position beyond this")
     still_at_edge_s: float = setting(0.06, "s", "a clip must show at least this much stillness to own the position")
 

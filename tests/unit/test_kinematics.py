@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import warnings
+
 import numpy as np
 import pytest
 
@@ -17,6 +19,8 @@ from overlay.kinematics import (
     find_passes,
     hand_path,
     interpolated,
+    mean_seen,
+    median_seen,
     midpoint,
     segment_length,
     speed,
@@ -170,3 +174,18 @@ def test_one_sweep_of_the_hands_is_one_pass_at_any_speed() -> None:
 
 def test_still_hands_make_no_pass() -> None:
     assert find_passes(body_signals(track_of(*standing())), high=0.5, rise=0.4, still=0.15) == ()
+
+
+def test_mean_and_median_of_what_is_seen_agree_with_numpy_and_do_not_warn() -> None:
+    rng = np.random.default_rng(4)
+    values = rng.normal(size=(7, 5, 2))
+    values[rng.random(values.shape) < 0.5] = np.nan
+    values[:, 4] = np.nan
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        mean, median = mean_seen(values), median_seen(values)
+        assert np.all(np.isnan(median_seen(np.empty((0, 3)))))
+    assert np.all(np.isnan(mean[4]))
+    np.testing.assert_allclose(mean[:4], np.nanmean(values[:, :4], axis=0))
+    np.testing.assert_allclose(median[:4], np.nanmedian(values[:, :4], axis=0))
+    assert np.all(np.isnan(median[4]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -13,10 +14,13 @@ from overlay.clean import clean
 from overlay.data import Clip, PoseTrack
 from overlay.errors import ContentError
 from overlay.golfer import Act, CameraSpec, GolferSpec, NoiseSpec, TempoSpec, record, simulate, truth_track
+from overlay.kinematics import Pass
 from overlay.landmarks import INDEX, N_LANDMARKS
-from overlay.positions import find_swings
+from overlay.positions import _without_overlap, find_swings
 from overlay.positions.cues import crossing, vertex
 from overlay.positions.estimate import ANCHORS, RULES, Calibration, calibrations
+from overlay.positions.signals import tremble
+from overlay.settings.positions import PositionSettings
 from overlay.terms import POSITION_NAMES
 
 SPEC = GolferSpec(tempo=TempoSpec(pre_s=1.0, hold_s=0.5), variation=1.0, seed=5)
@@ -234,3 +238,56 @@ def test_every_view_and_position_is_calibrated() -> None:
     for calibration in calibrations().values():
         assert len(calibration.cues) == len(calibration.weights) == len(calibration.expected) == len(calibration.spread)
         assert 0 < calibration.sd < 1
+
+
+def test_tremble_is_the_noise_of_the_stillest_stretch() -> None:
+    # Both axes 0.01, so 0.0141 together; a drift along a line does not count, nor does the second half's movement.
+    rng = np.random.default_rng(0)
+    joints = rng.normal(0.0, 0.01, (600, 5, 2))
+    joints += 0.001 * np.arange(600)[:, None, None]
+    joints[300:] += 0.3 * np.sin(np.arange(300))[:, None, None]
+    assert tremble(joints, 60) == pytest.approx(0.0141, rel=0.15)
+    assert np.isnan(tremble(joints[:10], 60))
+    joints[:, 2] = np.nan
+    assert np.isfinite(tremble(joints, 60))
+
+
+def test_a_trembling_track_makes_a_position_less_sure() -> None:
+    calibration = Calibration(("a",), (0.0,), (0.1,), (1.0,), 0.0, 0.03, 10.0)
+    _, quiet = calibration.estimate({"a": 5.0}, 5.0, 1.0)
+    time_s, loud = calibration.estimate({"a": 5.0}, 5.0, 1.0, tremble=0.004)
+    assert (time_s, quiet) == (5.0, pytest.approx(0.03))
+    assert loud == pytest.approx(0.05)
+    # Not known: the usual one; beyond what was calibrated: no further.
+    assert calibration.estimate({"a": 5.0}, 5.0, 1.0, tremble=float("nan"))[1] == pytest.approx(0.05)
+    assert calibration.estimate({"a": 5.0}, 5.0, 1.0, tremble=1.0)[1] == pytest.approx(np.hypot(0.03, 0.2))
+
+
+def test_a_finish_that_is_never_held_is_the_stillest_moment_and_unsure() -> None:
+    spec = replace(SPEC, tempo=replace(SPEC.tempo, hold_s=0.05, relax_s=0.4, through_s=0.3))
+    track, truth = cleaned(spec, "fo", 60.0, seed=6)
+    (swing,) = find_swings(track, settings=replace(PositionSettings(), held_speed=0.001))
+    finish = swing.positions.get("finish")
+    assert finish is not None
+    assert finish.confidence < 0.5
+    assert abs(finish.time_s - truth["finish"]) < 0.3
+    assert any("not held" in note for note in swing.notes)
+
+
+def test_the_club_let_down_is_no_second_swing() -> None:
+    sweeps = [
+        Pass(1.0, 1.3, 1.7, 60, 78, 102, 1.0, 13.0, 0.0, 1.4),
+        Pass(1.7, 2.0, 2.6, 102, 120, 156, 0.2, 7.0, 0.0, 0.5),
+    ]
+    assert _without_overlap(sweeps) == sweeps[:1]
+    after = replace(sweeps[1], before_s=2.2, low_s=2.4)
+    assert _without_overlap([sweeps[0], after]) == [sweeps[0], after]
+
+
+def test_no_warning_reaches_the_user_when_joints_are_never_seen(face_on: tuple[PoseTrack, dict[str, float]]) -> None:
+    points = face_on[0].points.copy()
+    points[:, [INDEX["nose"], INDEX["left_ear"], INDEX["right_elbow"]]] = np.nan
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        (swing,) = find_swings(replace(face_on[0], points=points))
+    assert swing.positions.get("impact") is not None

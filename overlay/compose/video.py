@@ -207,6 +207,8 @@ class Canvas:
         self._shown: dict[str, object] = {}
         self._clean: list[Image | None] = [None, None]
         self._moments: list[Moment | None] = [None, None]
+        self.is_new = False
+        """Whether the last ``draw`` changed anything: while the picture is held it does not."""
 
     def draw(
         self,
@@ -223,6 +225,7 @@ class Canvas:
         held : name of the position at which the picture is held
         """
         names = ("student", "reference")
+        self.is_new = False
         changed = [self._changed(f"{name} time", time_s) for name, time_s in zip(names, times_s)]
         for i, player in enumerate(self.players):
             if not changed[i]:
@@ -246,6 +249,7 @@ class Canvas:
         if what in self._shown and self._shown[what] == value:
             return False
         self._shown[what] = value
+        self.is_new = True
         return True
 
     def _part(self, box: Box) -> Image:
@@ -368,7 +372,10 @@ def render_video(
         with VideoWriter(out, canvas.places.width, canvas.places.height, plan.rate) as writer:
             for (student_s, student_picture), (reference_s, reference_picture), held in shots:
                 image = canvas.draw((student_s, reference_s), (student_picture, reference_picture), held)
-                writer.write(image)
+                if canvas.is_new:
+                    writer.write(image)
+                else:
+                    writer.repeat()
                 progress.advance()
     progress.done()
     return out

@@ -23,6 +23,7 @@ from overlay.video.facts import load_av
 _BT709 = 1
 _LIMITED = 1
 _FINISH = object()
+_REPEAT = object()
 
 
 class VideoWriter:
@@ -119,6 +120,21 @@ class VideoWriter:
         self._put(padded)
         self.n_written += 1
 
+    def repeat(self) -> None:
+        """Show the last picture for one more frame, without copying and converting it again.
+
+        Raises
+        ------
+        DataError
+            No picture was written yet.
+        OutputError
+            Encoding an earlier picture failed.
+        """
+        if self._thread is None or self.n_written == 0:
+            raise DataError("There is no picture to repeat.", "Write a picture first.")
+        self._put(_REPEAT)
+        self.n_written += 1
+
     def _put(self, item: Any) -> None:
         while self._failure is None:
             try:
@@ -199,17 +215,20 @@ class VideoWriter:
             reformatter = VideoReformatter()
             # Without accurate rounding every picture comes out a tenth of a grey level darker, at the same speed.
             how = int(Interpolation.BILINEAR) | int(Interpolation.ACCURATE_RND)
+            picture: Any = None
             for number, image in enumerate(self._images()):
-                picture = reformatter.reformat(
-                    av.VideoFrame.from_ndarray(image, format="rgb24"),
-                    format="yuv420p",
-                    interpolation=how,
-                    src_color_range="JPEG",
-                    dst_colorspace=_BT709,
-                    dst_color_range="MPEG",
-                )
-                picture.color_range, picture.colorspace = _LIMITED, _BT709
-                picture.color_primaries, picture.color_trc = _BT709, _BT709
+                # x264 copies what it is given, so the frame of a repeated picture may be handed over again.
+                if image is not _REPEAT:
+                    picture = reformatter.reformat(
+                        av.VideoFrame.from_ndarray(image, format="rgb24"),
+                        format="yuv420p",
+                        interpolation=how,
+                        src_color_range="JPEG",
+                        dst_colorspace=_BT709,
+                        dst_color_range="MPEG",
+                    )
+                    picture.color_range, picture.colorspace = _LIMITED, _BT709
+                    picture.color_primaries, picture.color_trc = _BT709, _BT709
                 picture.pts, picture.time_base = number, 1 / self.rate
                 container.mux(stream.encode(picture))
             container.mux(stream.encode(None))

@@ -326,3 +326,32 @@ def test_composing_and_encoding_overlap(tmp_path: Path) -> None:
         for i in range(3):
             writer.write(scene(i, 64, 64))
         assert writer.n_written == 3
+
+
+def test_a_repeated_picture_is_the_same_as_one_written_twice(tmp_path: Path) -> None:
+    from overlay.video import open_clip
+
+    rng = np.random.default_rng(4)
+    images = [np.kron(rng.integers(0, 255, (8, 6, 3)), np.ones((8, 8, 1))).astype(np.uint8) for _ in range(3)]
+    for name, again in (("repeat", True), ("twice", False)):
+        with VideoWriter(tmp_path / f"{name}.mp4", 48, 64, 30) as writer:
+            for image in images:
+                writer.write(image)
+                for _ in range(4):
+                    if again:
+                        writer.repeat()
+                    else:
+                        writer.write(image)
+    frames = []
+    for name in ("repeat", "twice"):
+        with open_clip(tmp_path / f"{name}.mp4") as reader:
+            frames.append([frame.image for frame in reader.frames()])
+    assert len(frames[0]) == len(frames[1]) == 15
+    for one, other in zip(*frames):
+        np.testing.assert_array_equal(one, other)
+
+
+def test_nothing_can_be_repeated_before_the_first_picture(tmp_path: Path) -> None:
+    with pytest.raises(DataError, match="no picture to repeat"), VideoWriter(tmp_path / "a.mp4", 48, 64, 30) as writer:
+        writer.repeat()
+    assert list(tmp_path.iterdir()) == []

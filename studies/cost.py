@@ -26,16 +26,18 @@ import json, resource, sys, time
 from pathlib import Path
 from mediapipe.tasks.python import vision
 
-spent = {"pose": 0.0, "frames": 0}
-original = vision.PoseLandmarker.detect_for_video
-def timed(self, *arguments, **named):
-    start = time.perf_counter()
-    try:
-        return original(self, *arguments, **named)
-    finally:
-        spent["pose"] += time.perf_counter() - start
-        spent["frames"] += 1
-vision.PoseLandmarker.detect_for_video = timed
+spent = {"track": 0.0, "people": 0.0, "frames": 0}
+def timed(original, what):
+    def call(self, *arguments, **named):
+        start = time.perf_counter()
+        try:
+            return original(self, *arguments, **named)
+        finally:
+            spent[what] += time.perf_counter() - start
+            spent["frames"] += what == "track"
+    return call
+vision.PoseLandmarker.detect_for_video = timed(vision.PoseLandmarker.detect_for_video, "track")
+vision.PoseLandmarker.detect = timed(vision.PoseLandmarker.detect, "people")
 
 from overlay.pipeline import ClipOptions, Outcome, OutputOptions, compare_inspections, inspect_clip, write_outputs
 student, reference, out = map(Path, sys.argv[1:4])
@@ -48,7 +50,8 @@ middle = time.perf_counter()
 write_outputs(outcome, out, OutputOptions())
 end = time.perf_counter()
 print(json.dumps({
-    "pose_s": spent["pose"], "frames": spent["frames"], "find_s": middle - start, "write_s": end - middle,
+    "pose_s": spent["track"], "people_s": spent["people"], "frames": spent["frames"],
+    "find_s": middle - start, "write_s": end - middle,
     "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
 }))
 """
@@ -110,15 +113,19 @@ def main() -> None:
         "",
         f"`python studies/cost.py{' --quick' if quick else ''}` on {platform.machine()}, {os.cpu_count()} cores, "
         f"Python {platform.python_version()}. Wanted: the rest at most 0.60 of the pose model's own time; "
-        "at most 900 MB for 60 s of 1080p.",
+        "at most 900 MB for 60 s of 1080p. Who is in the picture is asked of the same model on single frames: that time "
+        "is the model's, but not on the same frames, so it counts on neither side of the ratio.",
         "",
-        "| clips | frames | pose model, s | decode to score, s | sheet, report, video, s | rest ÷ pose | peak, MB |",
-        "|---|---|---|---|---|---|---|",
+        "| clips | frames | pose model, s | who is in the picture, s | decode to score, s | sheet, report, video, s "
+        "| rest ÷ pose | peak, MB |",
+        "|---|---|---|---|---|---|---|---|",
     ]
     for name, row in rows:
-        rest = row["find_s"] + row["write_s"] - row["pose_s"]
+        model_s = row["pose_s"] + row["people_s"]
+        rest = row["find_s"] + row["write_s"] - model_s
         lines.append(
-            f"| {name} | {row['frames']:.0f} | {row['pose_s']:.1f} | {row['find_s'] - row['pose_s']:.1f} | "
+            f"| {name} | {row['frames']:.0f} | {row['pose_s']:.1f} | {row['people_s']:.1f} | "
+            f"{row['find_s'] - model_s:.1f} | "
             f"{row['write_s']:.1f} | {rest / row['pose_s']:.2f} | {row['peak_mb']:.0f} |"
         )
     OUT.parent.mkdir(parents=True, exist_ok=True)

@@ -113,8 +113,8 @@ def main() -> None:
         "",
         f"`python studies/cost.py{' --quick' if quick else ''}` on {platform.machine()}, {os.cpu_count()} cores, "
         f"Python {platform.python_version()}. Wanted: the rest at most 0.60 of the pose model's own time; "
-        "at most 900 MB for 60 s of 1080p. Who is in the picture is asked of the same model on single frames: that time "
-        "is the model's, but not on the same frames, so it counts on neither side of the ratio.",
+        "at most 900 MB for 60 s of 1080p. Who is in the picture is asked of the same model on single frames: that "
+        "time is the model's, but not on the same frames, so it counts on neither side of the ratio.",
         "",
         "| clips | frames | pose model, s | who is in the picture, s | decode to score, s | sheet, report, video, s "
         "| rest ÷ pose | peak, MB |",

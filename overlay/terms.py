@@ -11,7 +11,16 @@ View = Literal["dtl", "fo", "other"]
 Handedness = Literal["right", "left"]
 Source = Literal["pose", "club", "ball", "sound", "marked"]
 
-VIEW_WORDS: dict[str, str] = {"dtl": "down the line", "fo": "face on", "other": "neither view"}
+VIEW_WORDS: dict[str, str] = {"dtl": "down the line", "fo": "face on", "other": "from another angle"}
+
+SOURCE_WORDS: dict[str, str] = {
+    "pose": "the body",
+    "club": "the club",
+    "ball": "the ball",
+    "sound": "the sound",
+    "marked": "a mark set by hand",
+}
+"""What a position was found from, as a person reads it."""
 
 POSITION_NAMES: tuple[str, ...] = (
     "address",

@@ -98,13 +98,19 @@ def exit_code_section() -> list[str]:
         "| code | meaning |",
         "|---|---|",
         "| 0 | done |",
-        "| 2 | a command's words are off |",
+        "| 2 | the command was typed wrongly |",
     ]
     for thing in vars(errors).values():
         if isinstance(thing, type) and issubclass(thing, errors.OverlayError) and thing is not errors.OverlayError:
             first = " ".join((thing.__doc__ or "").split())
             lines.append(f"| {thing.exit_code} | {first} |")
-    return [*lines, "| 70 | A fault of overlay itself. |", "| 130 | Stopped by the user. |", ""]
+    return [
+        *lines,
+        "| 70 | A fault of overlay itself. |",
+        "| 130 | Stopped by the user. |",
+        "| 141 | The reader of the output has gone. |",
+        "",
+    ]
 
 
 def environment_section() -> list[str]:

@@ -2,7 +2,7 @@
 
 MediaPipe's task library refuses a float model that does not say how its picture is scaled. The landmark model of
 the legacy solution carries no such note, and the library's own metadata writer cannot be imported in the versions
-this project uses (its compiled helper is no longer shipped). A flatbuffer's references point forwards, from parent
+this project uses (a compiled part of it is no longer shipped). A flatbuffer's references point forwards, from parent
 to child, relative to where they stand; so a new root can be put *in front* of the old file: the old bytes stay as
 they are, in place and aligned, and the new root refers into them. The result is the same on every machine, so
 that it can be pinned by its hash.

@@ -387,7 +387,7 @@ def _notes(
     if not known and slow > settings.real_time_high:
         notes.append(
             f"The clip seems to play about {slow:.1f} times slower than life; times are on the clip's own clock. "
-            "Give the capture rate for times in real seconds."
+            "Give the frame rate it was filmed at (--capture-rate 240) for times in real seconds."
         )
     elif not known and slow < settings.real_time_low:
         notes.append("The clip seems to play faster than life; times are on the clip's own clock.")
@@ -403,5 +403,6 @@ def _notes(
     if seen.view == "other":
         notes.append(f"The camera stands neither down the line nor face on: {seen.reason}.")
     if rehearsals:
-        notes.append(f"{rehearsals} slower or shorter sweep(s) in the recording were taken for rehearsals.")
+        taken = "swing was taken for a practice swing" if rehearsals == 1 else "swings were taken for practice swings"
+        notes.append(f"In the recording {rehearsals} slower or shorter {taken}.")
     return tuple(notes)

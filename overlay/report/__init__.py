@@ -19,7 +19,7 @@ from overlay.draw.panels import STEPS
 from overlay.draw.text import clean_text
 from overlay.files import write_text
 from overlay.report.curves import hand_height_and_turn
-from overlay.terms import PARTS, PHASES, POSITION_NAMES, VIEW_WORDS, words
+from overlay.terms import PARTS, PHASES, POSITION_NAMES, SOURCE_WORDS, VIEW_WORDS, words
 
 if TYPE_CHECKING:
     from overlay.compose.stills import Row
@@ -256,7 +256,7 @@ def _position(comparison: Comparison, name: str) -> dict[str, Any]:
                     "found": True,
                     "time": f"{position.time_s:.3f} s",
                     "sure": confidence_words(position.confidence),
-                    "text": f"from {position.source}",
+                    "text": f"from {SOURCE_WORDS[position.source]}",
                 }
             )
     return {"name": words(name), "cells": cells}

@@ -205,25 +205,22 @@ def _test(cells: Sequence[CellDifference], settings: ScoreSettings) -> list[_Tes
 def sharpness_sentence(n_student: int, n_reference: int, settings: ScoreSettings | None = None) -> str:
     """How fine a difference this many swings can show, for a part of usual noise.
 
-    The chance is that of one cell looked at alone; the length that of a lone difference which the whole table, with its
-    errors held together, names in nine of ten cases.
+    The length is that of a difference in a single cell which the whole table, with its errors held together, names in
+    nine of ten cases.
     """
     settings = settings or ScoreSettings()
     sd = float(np.median(list(settings.prior_sd.values())))
 
-    def chance(n: int, m: int) -> str:
+    def length(n: int, m: int) -> str:
+        p_limit = settings.level / (len(PHASES) * len(PARTS))
         variance = sd**2 * (1 / n + 1 / m)
-        share = float(stats.detection_chance(0.10, variance, n + m - 2, settings.prior_df, settings.level))
-        return f"{100 * min(share, 0.99):.0f} %"
+        named = stats.detectable_length(variance, n + m - 2, settings.prior_df, p_limit, chance=0.9)
+        return f"about {100 * named:.0f} %"
 
-    variance = sd**2 * (1 / n_student + 1 / n_reference)
-    p_limit = settings.level / (len(PHASES) * len(PARTS))
-    lone = stats.detectable_length(variance, n_student + n_reference - 2, settings.prior_df, p_limit, chance=0.9)
-    more = f" ({chance(5, 5)} with five swings each)" if min(n_student, n_reference) < 5 else ""
+    more = f"; with five swings each, {length(5, 5)}" if min(n_student, n_reference) < 5 else ""
     return (
-        f"{n_student} swing{'s' if n_student > 1 else ''} against {n_reference}: looked at alone, a true difference of "
-        f"10 % of a torso length is found in {chance(n_student, n_reference)} of cases{more}, and a lone one must "
-        f"reach about {100 * lone:.0f} % to be named in the whole table."
+        f"{n_student} swing{'s' if n_student > 1 else ''} against {n_reference}: a difference in one place is named "
+        f"nine times in ten once it reaches {length(n_student, n_reference)} of a torso length{more}."
     )
 
 

@@ -26,7 +26,7 @@ class PoseSettings:
     min_detection: float = setting(0.5, "fraction", "the model's published default")
     min_presence: float = setting(0.5, "fraction", "the model's published default")
     min_tracking: float = setting(0.5, "fraction", "the model's published default")
-    cache_limit_mb: float = setting(1024.0, "MB", "a session of 100 one-minute clips with masks; oldest go first")
+    cache_limit_mb: float = setting(1024.0, "MB", "room for 100 one-minute clips with masks; oldest go first")
 
 
 @dataclass(frozen=True)

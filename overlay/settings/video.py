@@ -13,7 +13,7 @@ class ReaderSettings:
 
     min_side_px: int = setting(8, "px", "below it no codec keeps a shape; a person needs far more, which pose checks")
     max_side_px: int = setting(16384, "px", "8K is 7680; a larger header is a broken one and would fill the memory")
-    max_duration_s: float = setting(6 * 3600.0, "s", "a range session is about two hours; longer means broken times")
+    max_duration_s: float = setting(6 * 3600.0, "s", "practice lasts about two hours; longer means broken times")
     max_spacing_s: float = setting(2.0, "s", "median frame spacing: no swing can be followed below one picture in 2 s")
     min_spacing_s: float = setting(1e-4, "s", "10,000 frames/s: above every camera that films people")
     max_repeated: float = setting(

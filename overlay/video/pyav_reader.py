@@ -130,7 +130,7 @@ class PyAVReader(Reader):
                 f"{self._path} uses a video codec that is not known here.", "Export it as H.264 from the phone."
             )
 
-        # Phones add small helper tracks; the recording is the largest, of equals the one marked to be played.
+        # Phones add small extra tracks; the recording is the largest, of equals the one marked to be played.
         def rank(stream: Any) -> tuple[int, bool]:
             context = stream.codec_context
             return int(context.width or 0) * int(context.height or 0), bool(stream.disposition & dispositions.default)

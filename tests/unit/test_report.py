@@ -9,7 +9,7 @@ import sys
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 import pytest
@@ -20,7 +20,8 @@ from overlay.draw.palette import contrast
 from overlay.errors import OutputError
 from overlay.report import data_uri, filled_share, report_html, write_report
 from overlay.report.curves import synced_signals
-from overlay.terms import PARTS, PHASES, POSITION_NAMES, words
+from overlay.terms import PARTS, PHASES, POSITION_NAMES, SOURCE_WORDS, words
+from overlay.terms import Source as FoundFrom
 
 
 def _factory() -> Any:
@@ -128,6 +129,13 @@ def test_missing_positions_and_notes_are_shown(comparison: Any, html: str) -> No
         assert note in text
     for name in POSITION_NAMES:
         assert words(name) in text
+
+
+def test_what_a_position_was_found_from_is_said_in_words(html: str) -> None:
+    assert set(SOURCE_WORDS) == set(get_args(FoundFrom))
+    text = Page(html).words
+    assert "from the body" in text
+    assert "from pose" not in text
 
 
 def test_timing_is_in_milliseconds(comparison: Any, html: str) -> None:

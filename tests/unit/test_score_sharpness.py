@@ -33,17 +33,22 @@ def test_chance_to_see_a_tenth_of_a_torso(n: int, m: int, trial_value: float) ->
     formula = float(stats.detection_chance(TRUE, SD**2 * (1 / n + 1 / m), n + m - 2, PRIOR_DF, 0.05))
     assert formula == pytest.approx(simulated, abs=0.02)
     assert simulated == pytest.approx(trial_value, abs=0.07)
+    assert f"{100 * formula:.0f} %" == {(1, 1): "22 %", (1, 5): "51 %", (5, 5): "97 %"}[n, m], "as docs/scores.md says"
 
 
 def test_the_sentence_carries_these_numbers() -> None:
     settings = ScoreSettings(prior_sd={"hands": SD}, prior_df=PRIOR_DF)
     one = sharpness_sentence(1, 1, settings)
-    assert "is found in 22 % of cases (97 % with five swings each)" in one
-    assert "is found in 51 % of cases" in sharpness_sentence(1, 5, settings)
-    assert "with five swings each" not in sharpness_sentence(5, 5, settings)
     # A lone difference named at p ≤ .05/54: by simulation at the length the sentence gives, nine of ten are.
     length = stats.detectable_length(2 * SD**2, 0, PRIOR_DF, 0.05 / 54, chance=0.9)
-    assert f"must reach about {100 * length:.0f} %" in one
+    five = stats.detectable_length(0.4 * SD**2, 8, PRIOR_DF, 0.05 / 54, chance=0.9)
+    assert five < length / 2
+    assert one == (
+        "1 swing against 1: a difference in one place is named nine times in ten once it reaches about "
+        f"{100 * length:.0f} % of a torso length; with five swings each, about {100 * five:.0f} %."
+    )
+    assert f"once it reaches about {100 * five:.0f} % of a torso length." in sharpness_sentence(5, 5, settings)
+    assert "with five swings each" in sharpness_sentence(1, 5, settings)
     rng = np.random.default_rng(3)
     d = np.array([length, 0.0]) + rng.normal(0, SD * np.sqrt(2), (20_000, 2))
     named = np.mean(stats.norm_p_value(np.hypot(*d.T), 2 * SD**2, PRIOR_DF) <= 0.05 / 54)

@@ -90,7 +90,8 @@ def main() -> None:
     options = parser.parse_args()
     folder = real_folder()
     if folder is None:
-        raise SystemExit("OVERLAY_REAL_DATA names no folder of real swings.")
+        print("OVERLAY_REAL_DATA names no folder of real swings; nothing to do.")
+        return
     groups = load_swings(folder)
     text = [
         "# Alignment of real swings",

@@ -88,7 +88,7 @@ def lengthened(clip: Path, out: Path, seconds: float, width: int, height: int) -
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--quick", action="store_true")
+    parser.add_argument("--quick", action="store_true", help="10 s instead of 60 s; nothing is written")
     quick = parser.parse_args().quick
 
     from overlay.golfer import CameraSpec, GolferSpec, render_clip, simulate
@@ -128,8 +128,9 @@ def main() -> None:
             f"{row['find_s'] - model_s:.1f} | "
             f"{row['write_s']:.1f} | {rest / row['pose_s']:.2f} | {row['peak_mb']:.0f} |"
         )
-    OUT.parent.mkdir(parents=True, exist_ok=True)
-    OUT.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    if not quick:
+        OUT.parent.mkdir(parents=True, exist_ok=True)
+        OUT.write_text("\n".join(lines) + "\n", encoding="utf-8")
     print("\n".join(lines))
 
 

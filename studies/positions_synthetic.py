@@ -244,6 +244,11 @@ def mean(values: list[bool]) -> float:
     return float(np.mean(values)) if values else float("nan")
 
 
+def shown(value: float, form: str) -> str:
+    """The value in this form; a dash when there is none."""
+    return "–" if np.isnan(value) else format(value, form)
+
+
 def short(results: list[dict[str, Any]]) -> str:
     scores = [right(r, name) for r in results for name in POSITION_NAMES]
     return f"{np.mean(scores):.1%} of positions within the tolerance"
@@ -270,20 +275,23 @@ def table(results: list[dict[str, Any]], title: str, command: str) -> list[str]:
         "|---" * (8 + len(RATES_HZ)) + "|",
     ]
     for name in POSITION_NAMES:
-        errors = np.array([r["errors"][name][0] for r in results if name in r.get("errors", {})]) * 1e3
+        found_s = [r["errors"][name][0] for r in results if name in r.get("errors", {})]
+        errors = np.array(found_s or [np.nan]) * 1e3
         by_rate = [mean([right(r, name) for r in results if r["rate_hz"] == rate]) for rate in RATES_HZ]
         by_view = [mean([right(r, name) for r in results if r["case"].startswith(view)]) for view in VIEWS]
         absent = sum(name not in r.get("errors", {}) for r in results)
+        off = np.abs(errors)
+        figures = (shown(float(np.median(off)), ".1f"), shown(float(np.percentile(off, 95)), ".1f"))
+        shares = " | ".join(shown(share, ".0%") for share in (*by_rate, *by_view))
         lines.append(
-            f"| {name} | {np.mean([right(r, name) for r in results]):.1%} | {np.median(np.abs(errors)):.1f} |"
-            f" {np.percentile(np.abs(errors), 95):.1f} | {np.median(errors):+.1f} | {absent} | "
-            + " | ".join(f"{share:.0%}" for share in (*by_rate, *by_view))
-            + " |"
+            f"| {name} | {np.mean([right(r, name) for r in results]):.1%} | {' | '.join(figures)} |"
+            f" {shown(float(np.median(errors)), '+.1f')} | {absent} | {shares} |"
         )
     sixty = [r for r in results if r["rate_hz"] == 60]
     for name in ("top", "impact"):
-        errors = [abs(r["errors"][name][0]) * 1e3 for r in sixty if name in r.get("errors", {})]
-        lines += ["", f"Median time error of {name} at 60 frames a second: {np.median(errors):.1f} ms."]
+        errors = np.array([abs(r["errors"][name][0]) * 1e3 for r in sixty if name in r.get("errors", {})] or [np.nan])
+        median_ms = shown(float(np.median(errors)), ".1f")
+        lines += ["", f"Median time error of {name} at 60 frames a second: {median_ms} ms."]
     lines += ["", *confidence_table(results)]
     return lines
 
@@ -320,9 +328,15 @@ def main() -> None:
     if arguments.rendered:
         results = rendered(arguments.rendered, arguments.only, arguments.quick, arguments.fastest)
         title, name, command = "Positions on rendered clips", "positions_rendered", "--rendered WORK_FOLDER"
+        if arguments.only is not None:
+            command += f" --only {arguments.only}"
+        if arguments.fastest != max(RATES_HZ):
+            command += f" --fastest {arguments.fastest}"
     else:
         results = noisy(arguments.seeds, arguments.quick)
         title, name, command = "Positions on noisy true joints", "positions_noisy", f"--seeds {arguments.seeds}"
+    if arguments.quick:
+        command += " --quick"
     lines = table(results, title, f"python studies/positions_synthetic.py {command}")
     print("\n".join(lines))
     lost = [r for r in results if r["found"] != 1]

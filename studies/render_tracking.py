@@ -4,7 +4,7 @@
 
 Renders a swing for several looks in both views, runs the pose model on the files and compares with the true
 landmarks. Errors are distances in the picture divided by torso length (median over the swing). Writes
-docs/studies/render_tracking.md. ``--quick`` does one look at 15 frames per second.
+docs/studies/render_tracking.md. ``--quick`` does one look at 15 frames per second and writes only where ``--out`` says.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from overlay.golfer import CameraSpec, GolferSpec, render_clip, simulate, truth_
 from overlay.landmarks import INDEX
 from overlay.pose import track_clip
 
+PAGE = Path(__file__).resolve().parent.parent / "docs" / "studies" / "render_tracking.md"
 JOINTS = ("nose", "ear", "shoulder", "elbow", "wrist", "hip", "knee", "ankle", "heel", "foot_index")
 MAIN = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle")
 
@@ -46,8 +47,10 @@ def errors(found: PoseTrack, truth: PoseTrack, start_s: float, stop_s: float) ->
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--quick", action="store_true", help="one look, 15 frames per second")
-    parser.add_argument("--out", type=Path, default=Path("docs/studies/render_tracking.md"))
+    parser.add_argument(
+        "--quick", action="store_true", help="one look, 15 frames per second; written only where --out says"
+    )
+    parser.add_argument("--out", type=Path, help="file for the table instead of docs/studies/render_tracking.md")
     options = parser.parse_args()
     looks = ("rowan",) if options.quick else ("rowan", "mara", "idris")
     rate = 15.0 if options.quick else 30.0
@@ -69,10 +72,11 @@ def main() -> None:
                 apart, detected = errors(found, truth, *swing)
                 rows.append((look, motion.spec.handedness, view, detected, cost, apart))
                 print(f"{look} {view}: detected {100 * detected:.1f} %, {cost:.0f} ms of CPU a frame")
+    command = f"python studies/render_tracking.py{' --quick --out FILE' if options.quick else ''}"
     lines = [
         "# The pose model on the rendered golfer",
         "",
-        f"`python studies/render_tracking.py{' --quick' if options.quick else ''}`: 480×854, {rate:g} frames a second,",
+        f"`{command}`: 480×854, {rate:g} frames a second,",
         "one swing each. Median distance to the true landmark over the swing, % of torso length in the picture;",
         "CPU milliseconds a frame include encoding.",
         "",
@@ -85,7 +89,9 @@ def main() -> None:
         lines.append(
             f"| {look} | {hand} | {view} | {100 * detected:.1f} | {cost:.0f} | {together:.1f} | {' | '.join(each)} |"
         )
-    write_text(options.out, "\n".join(lines) + "\n")
+    out = options.out or (None if options.quick else PAGE)
+    if out is not None:
+        write_text(out, "\n".join(lines) + "\n")
     print("\n".join(lines[6:]))
 
 

@@ -1,10 +1,18 @@
-"""Runs every study in this folder, one after the other; each writes its table to docs/studies.
+"""Runs the studies behind docs/studies, one after the other; each writes its own page.
 
-python studies/run_all.py [--quick]
+    python studies/run_all.py [--quick] [--rendered FOLDER]
+
+``--quick`` runs a small version of each and writes no page. ``--rendered`` adds the runs through rendered clips and
+the pose model, about an hour; clips and tracks stay in FOLDER, and a second run goes on where the first one stopped.
+The two studies of real swings say so and stop when OVERLAY_REAL_DATA names no folder.
+
+Not run here: positions_calibration.py, since with ``--write`` it replaces the table that the package ships. Run it by
+itself, and the studies after it.
 """
 
 from __future__ import annotations
 
+import argparse
 import subprocess
 import sys
 import time
@@ -12,19 +20,46 @@ from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
 
+RUNS: tuple[tuple[str, ...], ...] = (
+    ("video.py",),
+    ("pose_size.py",),
+    ("render_tracking.py",),
+    ("positions_synthetic.py", "--seeds", "1"),
+    ("alignment_warps.py",),
+    ("alignment_real.py",),
+    ("score_spread.py",),
+    ("score_false_alarms.py",),
+    ("score_planted_faults.py",),
+    ("cost.py",),
+)
+
+
+def rendered_runs(folder: Path) -> tuple[tuple[str, ...], ...]:
+    """The runs through pictures, with the arguments that their pages name."""
+    tracks = str(folder / "score")
+    return (
+        ("positions_synthetic.py", "--rendered", str(folder / "positions"), "--only", "5", "--fastest", "60"),
+        ("score_false_alarms.py", "--rendered", "--clips", "0", "4", "--tracks", tracks),
+        ("score_planted_faults.py", "--rendered", "--clips", "2", "6", "--tracks", tracks),
+    )
+
 
 def main() -> None:
-    quick = ["--quick"] if "--quick" in sys.argv[1:] else []
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--quick", action="store_true", help="a small version of each; nothing is written")
+    parser.add_argument("--rendered", type=Path, metavar="FOLDER", help="the runs through rendered clips too")
+    options = parser.parse_args()
+    runs = RUNS + (rendered_runs(options.rendered.resolve()) if options.rendered else ())
     failed = []
-    for script in sorted(HERE.glob("*.py")):
-        if script.name == Path(__file__).name:
-            continue
-        print(f"== {script.name}", flush=True)
+    for script, *arguments in runs:
+        command = [*arguments, *(["--quick"] if options.quick else [])]
+        said = " ".join([script, *command])
+        print(f"== {said}", flush=True)
         started = time.monotonic()
-        done = subprocess.run([sys.executable, str(script), *quick], check=False)
+        done = subprocess.run([sys.executable, str(HERE / script), *command], check=False)
         print(f"   {time.monotonic() - started:.0f} s, exit code {done.returncode}", flush=True)
         if done.returncode:
-            failed.append(script.name)
+            failed.append(said)
     if failed:
         raise SystemExit(f"failed: {', '.join(failed)}")
 

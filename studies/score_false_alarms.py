@@ -182,21 +182,25 @@ def rendered(numbers: range, folder: Path) -> list[str]:
 
 def main() -> None:
     parser = argparse.ArgumentParser()
-    parser.add_argument("--quick", action="store_true", help="10 seeds, or 4 rendered clips a view")
+    parser.add_argument("--quick", action="store_true", help="10 seeds, or 4 rendered clips a view; nothing is written")
     parser.add_argument("--rendered", action="store_true", help="through pictures and the pose model")
     parser.add_argument("--clips", nargs=2, type=int, default=(0, 8), help="first and one past the last rendering")
     parser.add_argument("--tracks", help="folder in which rendered tracks are kept between runs")
     arguments = parser.parse_args()
+    command = "python studies/score_false_alarms.py"
     if arguments.rendered:
         lines = ["# False alarms of the score, rendered clips", "", (__doc__ or "").split("\n\n")[0], ""]
         with tempfile.TemporaryDirectory() as temporary:
             folder = Path(arguments.tracks or temporary)
             folder.mkdir(parents=True, exist_ok=True)
-            numbers = range(4) if arguments.quick else range(*arguments.clips)
+            first, past = (0, 4) if arguments.quick else arguments.clips
+            numbers = range(first, past)
+            lines += [f"Made by `{command} --rendered --clips {first} {past}`.", ""]
             lines += rendered(numbers, folder)
         out = OUT.with_name("score_false_alarms_rendered.md")
     else:
         lines = ["# False alarms of the score", "", (__doc__ or "").split("\n\n")[0], ""]
+        lines += [f"Made by `{command}`.", ""]
         lines += [*track_level(10 if arguments.quick else 100), *bias_table()]
         out = OUT
     text = "\n".join(lines) + "\n"

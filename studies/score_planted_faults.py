@@ -108,18 +108,22 @@ def told(said: Counter[Cell | None], best: Cell) -> str:
 
 def main() -> None:
     parser = argparse.ArgumentParser()
-    parser.add_argument("--quick", action="store_true", help="3 seeds, size 1, one swing each")
+    parser.add_argument("--quick", action="store_true", help="3 seeds, size 1, one swing each; nothing is written")
     parser.add_argument("--rendered", action="store_true", help="through pictures and the pose model")
     parser.add_argument("--clips", nargs=2, type=int, default=(2, 6), help="first and one past the last reference")
     parser.add_argument("--tracks", help="folder in which rendered tracks are kept between runs")
     arguments = parser.parse_args()
+    command = "python studies/score_planted_faults.py"
     if arguments.rendered:
         with tempfile.TemporaryDirectory() as temporary:
             folder = Path(arguments.tracks or temporary)
             folder.mkdir(parents=True, exist_ok=True)
-            table = rendered(range(*arguments.clips), folder)
-        text = "\n".join(["# Planted faults, rendered clips", "", *table]) + "\n"
-        write_text(OUT.with_name("score_planted_faults_rendered.md"), text)
+            first, past = (2, 4) if arguments.quick else arguments.clips
+            table = rendered(range(first, past), folder)
+        made_by = f"Made by `{command} --rendered --clips {first} {past}`."
+        text = "\n".join(["# Planted faults, rendered clips", "", made_by, "", *table]) + "\n"
+        if not arguments.quick:
+            write_text(OUT.with_name("score_planted_faults_rendered.md"), text)
         return
     seeds = 3 if arguments.quick else 20
     settings, noise = ScoreSettings(), NoiseSpec()
@@ -157,6 +161,8 @@ def main() -> None:
     faint_right, faint_silent, faint_total = counts["fainter"]
     lines = [
         "# Planted faults",
+        "",
+        f"Made by `{command}`.",
         "",
         *(__doc__ or "").split("\n\n", 2)[2].strip().splitlines(),
         "",

@@ -11,6 +11,7 @@ trigamma(ν/2) beyond what the group sizes explain. Without the folder the study
 
 from __future__ import annotations
 
+import argparse
 import csv
 import os
 from pathlib import Path
@@ -65,6 +66,9 @@ def freedom(variance: float) -> float:
 
 
 def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--quick", action="store_true", help="nothing is written")
+    quick = parser.parse_args().quick
     folder = os.environ.get("OVERLAY_REAL_DATA")
     path = Path(folder or "") / "swing_features_8_positions.csv"
     if not folder or not path.is_file():
@@ -74,6 +78,8 @@ def main() -> None:
         rows = list(csv.DictReader(source))
     lines = [
         "# Spread of one player from shot to shot",
+        "",
+        "Made by `OVERLAY_REAL_DATA=FOLDER python studies/score_spread.py`.",
         "",
         *(__doc__ or "").split("\n\n", 2)[2].strip().splitlines(),
         "",
@@ -98,7 +104,8 @@ def main() -> None:
     lines += ["", f"All together (mean of the variances of log s²): ν = {freedom(float(np.mean(scatter))):.0f}."]
     text = "\n".join(lines) + "\n"
     print(text)
-    write_text(OUT, text)
+    if not quick:
+        write_text(OUT, text)
 
 
 if __name__ == "__main__":

@@ -43,16 +43,20 @@ class LazyGroup(click.Group):
 
 @click.group(
     cls=LazyGroup,
+    invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Everything stays on this machine. Set OVERLAY_DEBUG=1 to see a traceback with an error.",
 )
 @click.version_option(__version__, prog_name="overlay")
-def group() -> None:
+@click.pass_context
+def group(ctx: click.Context) -> None:
     """Does this swing look like the swing we want, and where does it first differ?
 
     overlay finds the swing and its positions in a clip, lines a student's swing up with a reference swing moment
     by moment, shows both in one video and scores the difference phase by phase.
     """
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())
 
 
 def report_error(message: str, hint: str) -> None:

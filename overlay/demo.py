@@ -7,8 +7,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Mapping
 
-from overlay.errors import InputError
-from overlay.pipeline import ClipOptions, Outcome, OutputOptions, Outputs, compare_clips, write_outputs
+from overlay.errors import InputError, OutputError
+from overlay.pipeline import (
+    OUTPUT_NAMES,
+    ClipOptions,
+    Outcome,
+    OutputOptions,
+    Outputs,
+    check_outputs,
+    compare_clips,
+    output_paths,
+    write_outputs,
+)
 from overlay.progress import SILENT, Progress
 from overlay.shipped import shipped_folder
 
@@ -16,6 +26,8 @@ if TYPE_CHECKING:
     from overlay.golfer import GolferSpec
 
 RATE_HZ = 60
+
+CLIP_NAMES = ("student.mp4", "reference.mp4")
 
 
 @dataclass(frozen=True)
@@ -60,9 +72,16 @@ def load_scenario(path: Path | None = None, view: str = "fo") -> Scenario:
             f"{path} is not TOML: {error}.", "Start from a copy of demo/scenario/larkspur.toml."
         ) from error
     views = values.get("views", {})
+    if not isinstance(views, dict) or not all(isinstance(table, dict) for table in views.values()):
+        raise InputError(f"{path.name}: views is not a table of tables.", "Write [views.fo] and [views.dtl].")
     if view not in views:
         raise InputError(f"{path.name} has no view {view!r}.", f"It has {', '.join(views) or 'none'}.")
-    faults = dict(views[view].get("student_faults", {}))
+    faults = views[view].get("student_faults", {})
+    if not isinstance(faults, dict):
+        raise InputError(
+            f"{path.name}: student_faults of view {view} is {faults!r}, not a table.",
+            "Write fault = size pairs, such as { sway = 1.3 }.",
+        )
     return Scenario(
         str(values.get("place", "")),
         _role(values, "student", views[view], faults, path),
@@ -72,19 +91,22 @@ def load_scenario(path: Path | None = None, view: str = "fo") -> Scenario:
 
 
 def _role(values: Mapping[str, Any], role: str, view: Mapping[str, Any], faults: dict[str, float], path: Path) -> Role:
-    from overlay.golfer import GolferSpec
+    from overlay.golfer import CameraSpec, GolferSpec
+    from overlay.golfer.looks import find_look
 
     try:
         player = values[role]
         golfer = dict(player.get("golfer", {}))
         golfer["faults"] = {**golfer.get("faults", {}), **faults}
-        return Role(
-            str(player["name"]),
-            str(player["look"]),
-            int(player.get("seed", 0)),
-            GolferSpec.from_dict(golfer),
-            dict(view[f"{role}_camera"]),
-        )
+        look, seed, camera = str(player["look"]), int(player.get("seed", 0)), dict(view[f"{role}_camera"])
+        if seed < 0:
+            raise InputError(f"seed is {seed}.", "Give a whole number from 0.")
+        # Both are used only when rendering, which is after the first minute of work.
+        find_look(look)
+        CameraSpec.from_dict(camera)
+        return Role(str(player["name"]), look, seed, GolferSpec.from_dict(golfer), camera)
+    except InputError as error:
+        raise InputError(f"{path.name}, {role}: {error.message}", error.hint) from error
     except (KeyError, TypeError, AttributeError, ValueError) as error:
         raise InputError(
             f"{path.name}: the {role} is not complete ({error}).", "Start from a copy of the shipped one."
@@ -96,7 +118,7 @@ def render_players(scenario: Scenario, folder: Path, *, progress: Progress = SIL
     from overlay.golfer import CameraSpec, render_clip, simulate
 
     paths = []
-    for role, file in ((scenario.student, "student.mp4"), (scenario.reference, "reference.mp4")):
+    for role, file in zip((scenario.student, scenario.reference), CLIP_NAMES, strict=True):
         motion = simulate(role.golfer)
         camera = CameraSpec.for_motion(motion, **role.camera)
         path = render_clip(
@@ -104,6 +126,23 @@ def render_players(scenario: Scenario, folder: Path, *, progress: Progress = SIL
         )
         paths.append(path)
     return paths[0], paths[1]
+
+
+def check_folder(folder: Path) -> None:
+    """Refuse a folder the demo cannot write, or whose clips of the demo's names are somebody's own.
+
+    Raises
+    ------
+    OutputError
+    """
+    clips = [folder / name for name in CLIP_NAMES]
+    check_outputs([*clips, *output_paths(folder).values()], ())
+    for clip in clips:
+        if clip.exists() and not (folder / OUTPUT_NAMES["json"]).exists():
+            raise OutputError(
+                f"{clip} is there already, and no earlier demo was finished in that folder.",
+                "Choose another --out, or remove the clip if it is left from a demo that was stopped.",
+            )
 
 
 def run_demo(
@@ -116,9 +155,10 @@ def run_demo(
     InputError
         The scenario cannot be read.
     OutputError
-        The folder cannot be written.
+        The folder cannot be written, or holds clips that no demo made.
     """
     scenario = load_scenario(scenario_path, view)
+    check_folder(folder)
     student, reference = render_players(scenario, folder, progress=progress)
     plain = ClipOptions(use_cache=False)
     outcome = compare_clips(

@@ -6,11 +6,15 @@ import errno
 import hashlib
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from overlay.errors import InputError, OutputError
+
+# The umask belongs to the whole process and is read by setting it: done once, before there are threads.
+_UMASK = os.umask(0)
+os.umask(_UMASK)
 
 
 def output_error(path: Path, error: OSError) -> OutputError:
@@ -47,9 +51,7 @@ def atomic_path(path: Path) -> Iterator[Path]:
         yield temporary
         with open(temporary, "rb") as written:
             os.fsync(written.fileno())
-        umask = os.umask(0)
-        os.umask(umask)
-        temporary.chmod(0o666 & ~umask)
+        temporary.chmod(0o666 & ~_UMASK)
         os.replace(temporary, path)
     except OSError as error:
         # PyAV's errors are OSErrors too; only what the file system says is ours to translate.
@@ -57,6 +59,55 @@ def atomic_path(path: Path) -> Iterator[Path]:
     finally:
         if temporary is not None:
             temporary.unlink(missing_ok=True)
+
+
+def refuse_to_overwrite(outputs: Iterable[Path], inputs: Iterable[Path]) -> None:
+    """Refuse outputs that are an input, or lie among the pictures of an input folder.
+
+    Raises
+    ------
+    OutputError
+        An output would destroy the clip it is made from.
+    """
+    inputs = tuple(inputs)
+    for output in outputs:
+        for clip in inputs:
+            if _same_place(output, clip) or (clip.is_dir() and _same_place(output.parent, clip)):
+                raise OutputError(
+                    f"{output} would be written over or into the clip it is made from.",
+                    "Choose another --out or --sheet.",
+                )
+
+
+def _same_place(one: Path, other: Path) -> bool:
+    if one.resolve() == other.resolve():
+        return True
+    try:
+        # Names that differ in case alone are one file on some systems.
+        return one.samefile(other)
+    except OSError:
+        return False
+
+
+def check_writable(outputs: Iterable[Path]) -> None:
+    """Refuse outputs that cannot be written, as far as that shows before the work and without making anything.
+
+    Raises
+    ------
+    OutputError
+        A file is in the way of a folder or a folder in the way of a file, or there is no permission.
+    """
+    for output in outputs:
+        try:
+            if output.is_dir():
+                raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+            folder = next(at for at in output.absolute().parents if at.exists() or at.is_symlink())
+            if not folder.is_dir():
+                raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR))
+            if not os.access(folder, os.W_OK | os.X_OK):
+                raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+        except OSError as error:
+            raise output_error(output, error) from error
 
 
 def write_bytes(path: Path, content: bytes) -> None:

@@ -7,15 +7,18 @@ import threading
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, Sequence
+from typing import TYPE_CHECKING, Literal
 
 from overlay.data import Clip, Comparison, PoseTrack, Swing
 from overlay.errors import ContentError, InputError, MismatchError
-from overlay.files import write_text
+from overlay.files import check_writable, refuse_to_overwrite, write_text
 from overlay.progress import SILENT, Progress, Stoppable, Stopped
 from overlay.terms import VIEW_WORDS, Handedness, View
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from concurrent.futures import Future
+
     from overlay.compose import ComposeOptions, Source
     from overlay.pose import MaskTrack
 
@@ -131,11 +134,26 @@ def _load(
     from overlay.pose.people import check_one_person
 
     if is_saved_track(path):
+        if options.rotation_deg is not None or options.capture_rate is not None:
+            raise InputError(
+                f"{path.name} is a saved track; a rotation and a capture rate are for clips.",
+                "Leave out --rotate and --capture-rate (--reference-rotate, --reference-capture-rate).",
+            )
         saved = load_track(path)
-        track = saved.track.mirrored() if options.mirrored else saved.track
-        return track, None, None, saved.view, saved.handedness, ("No pictures: a saved track.",)
+        track, handedness = saved.track, saved.handedness
+        if options.mirrored:
+            track = track.mirrored()
+            # The header tells the hand of the player as the track shows him, and the flip turns that over too.
+            handedness = None if handedness is None else "left" if handedness == "right" else "right"
+        return track, None, None, saved.view, handedness, ("No pictures: a saved track.",)
     if not options.allow_others:
-        check_one_person(path, mirrored=options.mirrored, rotation_deg=options.rotation_deg, progress=progress)
+        check_one_person(
+            path,
+            mirrored=options.mirrored,
+            rotation_deg=options.rotation_deg,
+            progress=progress,
+            use_cache=options.use_cache,
+        )
     result = track_clip(
         path,
         mirrored=options.mirrored,
@@ -158,7 +176,8 @@ def compare_clips(
 ) -> Outcome:
     """Inspect two clips, align the student's swing to the reference and score the difference.
 
-    Other swings of the same recording serve as repeats: they tell how much the player varies.
+    Other swings of a player's recording serve as repeats: the scores are the mean over all his swings, and their spread
+    tells how much he varies. When both swings are from one recording there are no repeats: one is compared with one.
 
     Raises
     ------
@@ -189,6 +208,10 @@ def _inspect_both(
     """Both clips at once: the pose model keeps one core busy and leaves Python's lock alone."""
     from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 
+    (student_path, student_options), (reference_path, reference_options) = student, reference
+    if student_path == reference_path and _but_swing(student_options) == _but_swing(reference_options):
+        both = _inspect_named(student_path, student_options, progress)
+        return both, both
     stop = threading.Event()
     with ThreadPoolExecutor(2, thread_name_prefix="clip") as pool:
         try:
@@ -205,6 +228,11 @@ def _inspect_both(
         if not isinstance(error, Stopped):
             raise error
     return jobs[0].result(), jobs[1].result()
+
+
+def _but_swing(options: ClipOptions) -> ClipOptions:
+    """What the inspection of a clip depends on: it finds all swings, whichever is chosen later."""
+    return dataclasses.replace(options, swing=None)
 
 
 def _inspect_named(path: Path, options: ClipOptions, progress: Progress) -> Inspection:
@@ -232,6 +260,10 @@ def compare_inspections(
 
     one, other = student.chosen(student_swing), reference.chosen(reference_swing)
     check_views(one, other)
+    # Each side would have the other's swing among its repeats, and the two groups would be the same swings.
+    same = _same_recording(student, reference)
+    student_repeats = () if same else _repeats(student, one)
+    reference_repeats = () if same else _repeats(reference, other)
     progress.stage("aligning and scoring")
     time_map = align(one, other)
     comparison = score(
@@ -239,16 +271,18 @@ def compare_inspections(
         other,
         time_map,
         stature_cm=stature_cm,
-        student_repeats=_repeats(student, one),
-        reference_repeats=_repeats(reference, other),
+        student_repeats=student_repeats,
+        reference_repeats=reference_repeats,
     )
     progress.done()
     notes = [*comparison.notes, *time_map.notes]
-    for name, inspection, swing in (("student", student, one), ("reference", reference, other)):
-        if len(inspection.swings) > 1:
-            notes.append(
-                f"The {name}'s recording holds {len(inspection.swings)} swings; swing {swing.swing_number} is compared."
-            )
+    if same:
+        notes.append("Both swings are from one recording, so one is compared with one.")
+    for name, inspection, swing, repeats in (
+        ("student", student, one, student_repeats),
+        ("reference", reference, other, reference_repeats),
+    ):
+        notes.extend(_swing_notes(name, inspection, swing, repeats))
         notes.extend(f"{name.capitalize()}: {note}" for note in (*inspection.notes, *swing.notes))
     return dataclasses.replace(comparison, notes=tuple(dict.fromkeys(notes)))
 
@@ -266,6 +300,26 @@ def check_views(student: Swing, reference: Swing) -> None:
             f"The student is filmed {VIEW_WORDS[student.view]}, the reference {VIEW_WORDS[reference.view]}.",
             "Compare clips of the same view; if a view was taken wrongly, say so with --view or --reference-view.",
         )
+
+
+def _same_recording(student: Inspection, reference: Inspection) -> bool:
+    if student.path.resolve() == reference.path.resolve():
+        return True
+    one, other = student.clip, reference.clip
+    return one is not None and other is not None and one.content_hash == other.content_hash
+
+
+def _swing_notes(name: str, inspection: Inspection, swing: Swing, repeats: tuple[Swing, ...]) -> list[str]:
+    """Which swings of a recording the pictures and the scores are of; nothing when it holds one."""
+    held = len(inspection.swings)
+    if held == 1:
+        return []
+    said = f"The {name}'s recording holds {held} swings: swing {swing.swing_number} is "
+    if not repeats:
+        return [f"{said}compared."]
+    scored = 1 + len(repeats)
+    alike = "" if scored == held else " of the same view and hand"
+    return [f"{said}shown, and the scores are the mean of all {scored}{alike}."]
 
 
 def _repeats(inspection: Inspection, chosen: Swing) -> tuple[Swing, ...]:
@@ -302,6 +356,25 @@ class OutputOptions:
     reference_label: str = "Reference"
 
 
+def output_paths(folder: Path, options: OutputOptions | None = None) -> dict[str, Path]:
+    """Name of each result → the file in ``folder`` it is written to."""
+    wanted = (options or OutputOptions()).wanted
+    return {name: folder / file for name, file in OUTPUT_NAMES.items() if name in wanted}
+
+
+def check_outputs(outputs: Iterable[Path], inputs: Iterable[Path]) -> None:
+    """Refuse results that cannot be written or would destroy a clip; to be asked before the long work.
+
+    Raises
+    ------
+    OutputError
+        A result would be written over or into an input, or its folder cannot be written.
+    """
+    outputs = tuple(outputs)
+    refuse_to_overwrite(outputs, inputs)
+    check_writable(outputs)
+
+
 def write_outputs(
     outcome: Outcome, folder: Path, options: OutputOptions | None = None, *, progress: Progress = SILENT
 ) -> Outputs:
@@ -310,7 +383,7 @@ def write_outputs(
     Raises
     ------
     OutputError
-        The folder cannot be written.
+        The folder cannot be written, or a result would be written over or into one of the clips.
     """
     from concurrent.futures import ThreadPoolExecutor
 
@@ -322,7 +395,8 @@ def write_outputs(
     student = source_of(outcome.student, options.student_label)
     reference = source_of(outcome.reference, options.reference_label)
     plan = _compose_options(options)
-    paths = {name: folder / file for name, file in OUTPUT_NAMES.items() if name in options.wanted}
+    paths = output_paths(folder, options)
+    check_outputs(paths.values(), (outcome.student.path, outcome.reference.path))
     if "json" in paths:
         document = documents.compare_document(comparison, str(outcome.student.path), str(outcome.reference.path))
         write_text(paths["json"], documents.to_json(document))
@@ -339,19 +413,32 @@ def write_outputs(
             write_report(comparison, paths["report"], **named)  # type: ignore[arg-type]
         told.done()
 
+    def stop_after_an_error(job: Future[None]) -> None:
+        # Without the stills the command fails anyway: the video need not be drawn to its end first.
+        if job.exception() is not None:
+            stop.set()
+
     # The video's drawing leaves half of a second core idle, enough for the rest.
     with ThreadPoolExecutor(1, thread_name_prefix="stills") as pool:
         try:
             beside = pool.submit(stills_and_report) if paths.keys() & {"sheet", "report"} else None
+            if beside is not None:
+                beside.add_done_callback(stop_after_an_error)
             if "video" in paths:
-                compose.render_video(
-                    comparison,
-                    paths["video"],
-                    student=student,
-                    reference=reference,
-                    options=plan,
-                    progress=Stoppable(progress, stop),
-                )
+                try:
+                    compose.render_video(
+                        comparison,
+                        paths["video"],
+                        student=student,
+                        reference=reference,
+                        options=plan,
+                        progress=Stoppable(progress, stop),
+                    )
+                except Stopped:
+                    if beside is not None:
+                        # The error that stopped the video is the one to tell.
+                        beside.result()
+                    raise
             if beside is not None:
                 beside.result()
         except BaseException:
@@ -381,17 +468,3 @@ def source_of(inspection: Inspection, label: str) -> Source:
         rotation_deg=None if clip is None else clip.rotation_deg,
         label=label,
     )
-
-
-def swing_table(swings: Sequence[Swing]) -> list[tuple[str, ...]]:
-    """Rows (number, view, handedness, tempo, found positions) for a listing."""
-    return [
-        (
-            str(swing.swing_number),
-            VIEW_WORDS[swing.view],
-            f"{swing.handedness}-handed",
-            "–" if swing.tempo_ratio is None else f"{swing.tempo_ratio:.2f}",
-            f"{len(swing.positions.found)}/9",
-        )
-        for swing in swings
-    ]

@@ -67,9 +67,25 @@ def command(
     a saved track (CSV or NPZ).
     """
     from overlay import documents
-    from overlay.pipeline import OUTPUT_NAMES, OutputOptions, compare_clips, write_outputs
+    from overlay.pipeline import (
+        OUTPUT_NAMES,
+        OutputOptions,
+        check_outputs,
+        compare_clips,
+        output_paths,
+        write_outputs,
+    )
 
     folder = out or Path(f"{student.stem}-and-{reference.stem}")
+    options = OutputOptions(
+        layout=LAYOUTS[layout],  # type: ignore[arg-type]
+        lead=lead,  # type: ignore[arg-type]
+        speed=speed,
+        hold_s=hold,
+        wanted=frozenset(OUTPUT_NAMES) - ({"video"} if no_video else set()),
+    )
+    # Told now, not after minutes of work.
+    check_outputs(output_paths(folder, options).values(), (student, reference))
     with progress_display(quiet) as progress:
         outcome = compare_clips(
             student,
@@ -78,13 +94,6 @@ def command(
             reference_options=read_clip_options(values, "reference", use_cache=not no_cache, allow_others=allow_others),
             stature_cm=stature_cm,
             progress=progress,
-        )
-        options = OutputOptions(
-            layout=LAYOUTS[layout],  # type: ignore[arg-type]
-            lead=lead,  # type: ignore[arg-type]
-            speed=speed,
-            hold_s=hold,
-            wanted=frozenset(OUTPUT_NAMES) - ({"video"} if no_video else set()),
         )
         outputs = write_outputs(outcome, folder, options, progress=progress)
     if as_json:

@@ -26,9 +26,11 @@ def command(
     CLIP is a video, a folder of stills, or a saved track (CSV or NPZ).
     """
     from overlay import compose, documents
-    from overlay.pipeline import inspect_clip, source_of
+    from overlay.pipeline import check_outputs, inspect_clip, source_of
 
     options = read_clip_options(values, use_cache=not no_cache, allow_others=allow_others)
+    if sheet is not None:
+        check_outputs([sheet], [clip])
     with progress_display(quiet) as progress:
         inspection = inspect_clip(clip, options, progress=progress)
         if sheet is not None:

@@ -33,6 +33,51 @@ def write_clip(path: Path, images: list[np.ndarray], rate: int = 30) -> Path:
     return path
 
 
+def test_the_bare_command_is_its_help(overlay_command: Run) -> None:
+    done = overlay_command()
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    assert done.stdout == overlay_command("--help").stdout
+    assert "compare" in done.stdout
+
+
+@pytest.mark.parametrize("name", ["inspect", "compare", "compare among inputs", "compare into stills"])
+def test_a_clip_is_never_written_over(overlay_command: Run, tmp_path: Path, name: str) -> None:
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "comparison.mp4").write_bytes(b"the only take")
+    (out / "a.png").write_bytes(b"the only still")
+    before = {path.name: path.read_bytes() for path in out.iterdir()}
+    clip = out / "comparison.mp4"
+    arguments = {
+        "inspect": ("inspect", clip, "--sheet", clip),
+        "compare": ("compare", clip, clip, "--out", out),
+        "compare among inputs": ("compare", tmp_path / "b.mp4", clip, "--out", tmp_path / "out" / ".." / "out"),
+        "compare into stills": ("compare", out, tmp_path / "b.mp4", "--out", out, "--no-video"),
+    }
+    done = overlay_command(*arguments[name])
+    # None of these is a video: an answer of 6 shows that the names were looked at before any clip was opened.
+    assert_two_lines(done, 6)
+    assert "the clip it is made from" in done.stderr
+    assert {path.name: path.read_bytes() for path in out.iterdir()} == before
+
+
+def test_a_file_in_the_way_is_found_before_the_work(overlay_command: Run, tmp_path: Path) -> None:
+    (tmp_path / "taken").write_text("a file")
+    for out in (tmp_path / "taken", tmp_path / "taken" / "deeper"):
+        done = overlay_command("compare", "nowhere.mp4", "nowhere.mp4", "--out", out)
+        assert_two_lines(done, 6)
+        assert "in the way" in done.stderr
+    assert_two_lines(overlay_command("inspect", "nowhere.mp4", "--sheet", tmp_path), 6)
+
+
+def test_the_demo_does_not_write_over_a_clip_of_ones_own(overlay_command: Run, tmp_path: Path) -> None:
+    (tmp_path / "student.mp4").write_bytes(b"the only take")
+    assert_two_lines(overlay_command("demo", "--out", tmp_path), 6)
+    assert [path.name for path in tmp_path.iterdir()] == ["student.mp4"]
+    assert (tmp_path / "student.mp4").read_bytes() == b"the only take"
+
+
 def test_no_such_file(overlay_command: Run) -> None:
     done = overlay_command("inspect", "nowhere.mp4")
     assert_two_lines(done, 3)

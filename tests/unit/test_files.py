@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from overlay.errors import InputError, OutputError
-from overlay.files import atomic_path, sha256_of, write_text
+from overlay.files import atomic_path, check_writable, refuse_to_overwrite, sha256_of, write_text
 
 
 def test_a_failed_write_leaves_the_old_file_and_nothing_else(tmp_path: Path) -> None:
@@ -56,6 +56,49 @@ def test_permissions_follow_the_umask(tmp_path: Path) -> None:
     umask = os.umask(0)
     os.umask(umask)
     assert (tmp_path / "a.txt").stat().st_mode & 0o777 == 0o666 & ~umask
+
+
+def test_outputs_that_would_destroy_an_input(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    stills = tmp_path / "stills"
+    stills.mkdir()
+    (tmp_path / "link").symlink_to(stills, target_is_directory=True)
+    clip = tmp_path / "today.mp4"
+    clip.touch()
+    for output, taken in (
+        (clip, clip),
+        (Path("today.mp4"), clip),
+        (stills / ".." / "today.mp4", clip),
+        (stills / "report.html", stills),
+        (tmp_path / "link" / "report.html", stills),
+    ):
+        with pytest.raises(OutputError, match="over or into the clip it is made from"):
+            refuse_to_overwrite([tmp_path / "other.png", output], [tmp_path / "b.mp4", taken])
+    # Beside a clip, in a folder below the stills, and where nothing is yet.
+    refuse_to_overwrite([tmp_path / "stills.png", stills / "out" / "report.html"], [clip, stills, tmp_path / "no.mp4"])
+
+
+def test_what_cannot_be_written_shows_beforehand(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("a file")
+    (tmp_path / "dangling").symlink_to(tmp_path / "gone")
+    for output in (tmp_path / "file" / "a.json", tmp_path / "dangling" / "deep" / "a.json", tmp_path):
+        with pytest.raises(OutputError, match="in the way"):
+            check_writable([output])
+    check_writable([tmp_path / "new" / "deep" / "a.json", tmp_path / "file"])
+    assert sorted(os.listdir(tmp_path)) == ["dangling", "file"]
+
+
+@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="root may write everywhere")
+def test_a_read_only_parent_shows_beforehand(tmp_path: Path) -> None:
+    tmp_path.chmod(0o500)
+    with pytest.raises(OutputError, match="permission"):
+        check_writable([tmp_path / "new" / "a.json"])
+
+
+def test_a_parent_without_permission_shows_beforehand(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "access", lambda *_: False)
+    with pytest.raises(OutputError, match="permission"):
+        check_writable([tmp_path / "new" / "a.json"])
 
 
 def test_hash(tmp_path: Path) -> None:

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Mapping
 
 from overlay.errors import InputError, OutputError
+from overlay.files import write_text
 from overlay.pipeline import (
-    OUTPUT_NAMES,
     ClipOptions,
     Outcome,
     OutputOptions,
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from overlay.golfer import GolferSpec
 
 RATE_HZ = 60
+
+MARK = "demo.txt"
+"""Says that the clips of a folder are the demo's own, also when it was stopped half-way."""
 
 CLIP_NAMES = ("student.mp4", "reference.mp4")
 
@@ -138,10 +141,10 @@ def check_folder(folder: Path) -> None:
     clips = [folder / name for name in CLIP_NAMES]
     check_outputs([*clips, *output_paths(folder).values()], ())
     for clip in clips:
-        if clip.exists() and not (folder / OUTPUT_NAMES["json"]).exists():
+        if clip.exists() and not (folder / MARK).exists():
             raise OutputError(
-                f"{clip} is there already, and no earlier demo was finished in that folder.",
-                "Choose another --out, or remove the clip if it is left from a demo that was stopped.",
+                f"{clip} is there already, and no earlier demo made it.",
+                "Choose another --out, or move the clip.",
             )
 
 
@@ -159,6 +162,7 @@ def run_demo(
     """
     scenario = load_scenario(scenario_path, view)
     check_folder(folder)
+    write_text(folder / MARK, f"Rendered by `overlay demo`, view {view}; the clips here may be written over by it.\n")
     student, reference = render_players(scenario, folder, progress=progress)
     plain = ClipOptions(use_cache=False)
     outcome = compare_clips(

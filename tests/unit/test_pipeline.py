@@ -198,7 +198,7 @@ def test_the_demo_leaves_other_peoples_clips_alone(tmp_path: Path) -> None:
     (tmp_path / "reference.mp4").write_bytes(b"the only take")
     with pytest.raises(OutputError, match=r"reference\.mp4 is there already"):
         check_folder(tmp_path)
-    (tmp_path / "comparison.json").write_text("{}")
+    (tmp_path / "demo.txt").write_text("")
     check_folder(tmp_path)
 
 

@@ -205,7 +205,16 @@ def test_stopping_leaves_nothing(
     pair: Pair, overlay_arguments: list[str], overlay_environment: dict[str, str], tmp_path: Path
 ) -> None:
     out = tmp_path / "out"
-    command = [*overlay_arguments, "compare", str(pair.student), str(pair.reference), "--out", str(out)]
+    command = [
+        *overlay_arguments,
+        "compare",
+        str(pair.student),
+        str(pair.reference),
+        "--out",
+        str(out),
+        "--speed",
+        "0.1",
+    ]
     with subprocess.Popen(
         command, env=overlay_environment, cwd=tmp_path, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True
     ) as process:

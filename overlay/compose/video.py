@@ -19,7 +19,7 @@ from overlay.data import Comparison
 from overlay.draw import REFERENCE, STUDENT, Ghost, Heading, Label, Moment, ScorePanel, TimeBar, put_text
 from overlay.draw.palette import INK, PAPER, QUIET
 from overlay.draw.panels import panel
-from overlay.draw.text import wrapped
+from overlay.draw.text import text_width, wrapped
 from overlay.errors import InputError
 from overlay.progress import SILENT, Progress
 from overlay.settings.compose import COMPOSE, ComposeSettings
@@ -189,7 +189,7 @@ class Canvas:
         self._labels = {
             "student": Label(student_name, size, swatch=STUDENT.strong),
             "reference": Label(reference_name, size, swatch=REFERENCE.strong),
-            "ghost": Label(f"{reference.label or 'Reference'} (blue) over {student_name}", size),
+            "ghost": Label(self._ghost_name(reference.label or "Reference", student_name, size), size),
         }
         lead = comparison.student if options.lead == "student" else comparison.reference
         self._lead = lead
@@ -209,6 +209,18 @@ class Canvas:
         self._moments: list[Moment | None] = [None, None]
         self.is_new = False
         """Whether the last ``draw`` changed anything: while the picture is held it does not."""
+
+    def _ghost_name(self, reference: str, student: str, size_px: int) -> str:
+        """The longest of several captions that fits into the ghost's pane."""
+        pane = self.places.ghost
+        room = (pane[2] if pane is not None else self.places.width) - 2.5 * size_px
+        captions = (
+            f"{reference} (blue) over {student}",
+            f"Ghost (blue): {reference}",
+            "Ghost: reference in blue",
+            "Ghost",
+        )
+        return next((text for text in captions if text_width(text, size_px, bold=True) <= room), captions[-1])
 
     def draw(
         self,

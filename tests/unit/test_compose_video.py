@@ -232,3 +232,16 @@ def test_a_missing_clip_leaves_nothing(clips: dict[str, Any], tmp_path: Path) ->
         render_video(clips["comparison"], tmp_path / "out.mp4", student=Source(tmp_path / "gone.mp4"),
                      reference=Source())  # fmt: skip
     assert list(tmp_path.iterdir()) == []
+
+
+def test_the_ghosts_caption_fits_its_pane() -> None:
+    from overlay.draw.text import text_width
+
+    for student, reference in (("A", "B"), ("Wren Halloway of the Larkspur Range", "Tobin Larkmead the Elder")):
+        sources = Source(None, label=student), Source(None, label=reference)
+        canvas = Canvas(factory.make_comparison(), *sources, ComposeOptions(layout="both"))
+        pane = canvas.places.ghost
+        assert pane is not None
+        caption = canvas._ghost_name(reference, student, canvas.places.text_px)
+        assert text_width(caption, canvas.places.text_px, bold=True) < pane[2]
+        assert "Ghost" in caption or "(blue)" in caption

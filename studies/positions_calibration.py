@@ -36,6 +36,7 @@ from overlay.golfer import (
     simulate,
     truth_track,
 )
+from overlay.golfer.spec import STYLE_LIMITS
 from overlay.kinematics import body_signals, torso_length
 from overlay.positions import SwingCues, full_swings, measure_cues
 from overlay.positions.estimate import ANCHORS, BACKSWING, Calibration
@@ -61,25 +62,6 @@ FAR_GONE = ("_0.12_", "_0.20_")
 SWAY = 0.006
 """Largest standard deviation, torso lengths, of a living player's slow drift; half of the players have none."""
 SWAY_S = 0.5
-
-STYLE_LIMITS = {
-    "shoulder_turn_deg": 25.0,
-    "pelvis_turn_deg": 15.0,
-    "hands_height": 0.25,
-    "hands_depth": 0.25,
-    "shaft_top_deg": 40.0,
-    "plane_deg": 8.0,
-    "forward_bend_deg": 8.0,
-    "knee_flex_deg": 12.0,
-    "stance_width": 0.35,
-    "arm_hang_deg": 8.0,
-    "shift_m": 0.08,
-    "lag_deg": 30.0,
-    "shaft_lean_m": 0.06,
-    "finish_height": 0.2,
-    "trail_foot_lift_deg": 15.0,
-    "flare_deg": 15.0,
-}
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import click
 from overlay.cli.options import CLIP, clip_options, read_clip_options, shared_options
 from overlay.cli.show import console, progress_display
 from overlay.data import Swing
-from overlay.terms import POSITION_NAMES, VIEW_WORDS, words
+from overlay.terms import POSITION_NAMES, SOURCE_WORDS, VIEW_WORDS, words
 
 
 @click.command("inspect")
@@ -71,7 +71,9 @@ def _print_swing(swing: Swing) -> None:
         if position is None:
             table.add_row(words(name), "–", "–", f"not found: {swing.positions.missing[name]}")
         else:
-            table.add_row(words(name), f"{position.time_s:.3f}", f"{position.confidence:.0%}", position.source)
+            table.add_row(
+                words(name), f"{position.time_s:.3f}", f"{position.confidence:.0%}", SOURCE_WORDS[position.source]
+            )
     out.print(table)
     if swing.tempo_ratio is not None:
         out.print(f"Tempo ratio (backswing ÷ downswing): {swing.tempo_ratio:.2f}", markup=False)

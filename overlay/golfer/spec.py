@@ -138,6 +138,29 @@ class TempoSpec:
         _in_range(self, "waggle", 0.0, 3.0)
 
 
+STYLE_LIMITS: Mapping[str, float] = MappingProxyType(
+    {
+        "shoulder_turn_deg": 25.0,
+        "pelvis_turn_deg": 15.0,
+        "hands_height": 0.25,
+        "hands_depth": 0.25,
+        "shaft_top_deg": 40.0,
+        "plane_deg": 8.0,
+        "forward_bend_deg": 8.0,
+        "knee_flex_deg": 12.0,
+        "stance_width": 0.35,
+        "arm_hang_deg": 8.0,
+        "shift_m": 0.08,
+        "lag_deg": 30.0,
+        "shaft_lean_m": 0.06,
+        "finish_height": 0.2,
+        "trail_foot_lift_deg": 15.0,
+        "flare_deg": 15.0,
+    }
+)
+"""Field of ``StyleSpec`` → how far it may lie from the usual swing, either way."""
+
+
 @dataclass(frozen=True)
 class StyleSpec:
     """How good players differ from each other; every value is an offset from the usual swing, 0 = usual.
@@ -192,25 +215,7 @@ class StyleSpec:
     flare_deg: float = 0.0
 
     def __post_init__(self) -> None:
-        limits = {
-            "shoulder_turn_deg": 25.0,
-            "pelvis_turn_deg": 15.0,
-            "hands_height": 0.25,
-            "hands_depth": 0.25,
-            "shaft_top_deg": 40.0,
-            "plane_deg": 8.0,
-            "forward_bend_deg": 8.0,
-            "knee_flex_deg": 12.0,
-            "stance_width": 0.35,
-            "arm_hang_deg": 8.0,
-            "shift_m": 0.08,
-            "lag_deg": 30.0,
-            "shaft_lean_m": 0.06,
-            "finish_height": 0.2,
-            "trail_foot_lift_deg": 15.0,
-            "flare_deg": 15.0,
-        }
-        for name, limit in limits.items():
+        for name, limit in STYLE_LIMITS.items():
             _in_range(self, name, -limit, limit)
 
 

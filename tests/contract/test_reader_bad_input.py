@@ -2,33 +2,17 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 import wave
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pytest
+import video_clips as clips
 from hypothesis import given
 from hypothesis import strategies as st
 
 from overlay.errors import InputError
 from overlay.video import follow, open_clip, write_png
-
-
-def _clips() -> ModuleType:
-    source = Path(__file__).resolve().parent.parent / "video_clips.py"
-    spec = importlib.util.spec_from_file_location("video_clips", source)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["video_clips"] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-clips = _clips()
 
 
 def moving(n: int = 60) -> list[np.ndarray]:

@@ -2,34 +2,18 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from fractions import Fraction
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import numpy as np
 import pytest
+import video_clips as clips
 
 from overlay.errors import InputError
 from overlay.video import open_clip, write_png
 from overlay.video.capture import rate_from_metadata
 from overlay.video.stills_reader import natural_key
-
-
-def _clips() -> ModuleType:
-    source = Path(__file__).resolve().parent.parent / "video_clips.py"
-    spec = importlib.util.spec_from_file_location("video_clips", source)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["video_clips"] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-clips = _clips()
 
 
 def pictures(n: int = 12) -> list[np.ndarray]:

@@ -2,31 +2,16 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pytest
+import video_clips as clips
 
 from overlay.video import open_clip, read_image, write_png
 
-
-def _clips() -> ModuleType:
-    source = Path(__file__).resolve().parent.parent / "video_clips.py"
-    spec = importlib.util.spec_from_file_location("video_clips", source)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["video_clips"] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-clips = _clips()
 WIDTH, HEIGHT = 96, 64  # stored; not square, so that a rotation shows in the size
 STORED = clips.numbered(5, WIDTH, HEIGHT)
 EXIF_OF_TURN = {0: 1, 90: 6, 180: 3, 270: 8}  # EXIF 2.32, 4.6.4

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
+import comparison_factory as factory
 import numpy as np
 import pytest
 
@@ -16,22 +14,6 @@ from overlay.compose.sources import nearest_times
 from overlay.compose.timing import output_rate, phase_at, plan_video, title_at
 from overlay.data import Clip
 from overlay.errors import InputError
-
-
-def _factory() -> Any:
-    """``comparison_factory`` beside this file; the tests are no package."""
-    if "comparison_factory" not in sys.modules:
-        source = Path(__file__).resolve().parent / "comparison_factory.py"
-        spec = importlib.util.spec_from_file_location("comparison_factory", source)
-        assert spec is not None
-        assert spec.loader is not None
-        module = importlib.util.module_from_spec(spec)
-        sys.modules["comparison_factory"] = module
-        spec.loader.exec_module(module)
-    return sys.modules["comparison_factory"]
-
-
-factory = _factory()
 
 
 def clip(rate: Fraction | int) -> Clip:

@@ -3,12 +3,11 @@ pictures."""
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import comparison_factory as factory
 import numpy as np
 import pytest
 
@@ -20,23 +19,6 @@ from overlay.draw import REFERENCE, STUDENT
 from overlay.errors import InputError, OutputError
 from overlay.settings.compose import COMPOSE
 from overlay.video import VideoWriter, open_clip
-
-
-def _factory() -> Any:
-    """``comparison_factory`` beside this file; the tests are no package."""
-    if "comparison_factory" not in sys.modules:
-        source = Path(__file__).resolve().parent / "comparison_factory.py"
-        spec = importlib.util.spec_from_file_location("comparison_factory", source)
-        assert spec is not None
-        assert spec.loader is not None
-        module = importlib.util.module_from_spec(spec)
-        sys.modules["comparison_factory"] = module
-        spec.loader.exec_module(module)
-    return sys.modules["comparison_factory"]
-
-
-factory = _factory()
-
 
 SMALL = replace(
     COMPOSE, least_pane_px=320, most_pane_px=320, most_small_pane_px=320, single_least_px=320, single_pane_px=320

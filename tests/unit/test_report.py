@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import base64
-import importlib.util
 import re
-import sys
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any, get_args
 
+import comparison_factory as factory
 import numpy as np
 import pytest
 
@@ -22,23 +21,6 @@ from overlay.report import data_uri, filled_share, report_html, write_report
 from overlay.report.curves import synced_signals
 from overlay.terms import PARTS, PHASES, POSITION_NAMES, SOURCE_WORDS, words
 from overlay.terms import Source as FoundFrom
-
-
-def _factory() -> Any:
-    """``comparison_factory`` beside this file; the tests are no package."""
-    if "comparison_factory" not in sys.modules:
-        source = Path(__file__).resolve().parent / "comparison_factory.py"
-        spec = importlib.util.spec_from_file_location("comparison_factory", source)
-        assert spec is not None
-        assert spec.loader is not None
-        module = importlib.util.module_from_spec(spec)
-        sys.modules["comparison_factory"] = module
-        spec.loader.exec_module(module)
-    return sys.modules["comparison_factory"]
-
-
-factory = _factory()
-
 
 HOSTILE = '<script>alert(1)</script><img src=x onerror=y> & $\\frac{1}{2}$ "quoted"'
 

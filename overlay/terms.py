@@ -67,6 +67,20 @@ PARTS: tuple[str, ...] = (
 )
 
 
+GUIDE_NAMES: tuple[str, ...] = (
+    "shaft_plane",
+    "hand_depth",
+    "ball_line",
+    "heel_line",
+    "spine_line",
+    "trail_leg_line",
+    "lead_foot_line",
+    "head_line",
+    "hand_corridor",
+)
+"""Lines and zones drawn from a player's own address; each is a layer of its own."""
+
+
 def words(name: str) -> str:
     """The name as a person reads it: ``lead_arm_level_back`` → ``lead arm level back``."""
     return name.replace("_", " ")

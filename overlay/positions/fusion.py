@@ -116,7 +116,7 @@ def fuse(
         if confidence < settings.least_confidence:
             reasons[name] = "seen too poorly to be placed"
             continue
-        found.append(Position(name, candidate.time_s, round(confidence, 3), candidate.source))
+        found.append(Position(name, candidate.time_s, round(confidence, 3), candidate.source, round(candidate.sd_s, 6)))
     return Positions(tuple(found), {name: reasons[name] for name in POSITION_NAMES if name in reasons})
 
 

@@ -11,6 +11,7 @@ from overlay.errors import DataError
 
 
 def frozen(values: AnyArray, dtype: Any, shape: tuple[int | None, ...], name: str) -> AnyArray:
+    """A read-only copy of ``values`` of one type, whose shape is ``shape`` (None: any length); DataError otherwise."""
     array = np.array(values, dtype=dtype)
     if array.ndim != len(shape) or any(want is not None and want != got for want, got in zip(shape, array.shape)):
         wanted = tuple("n" if want is None else want for want in shape)
@@ -20,6 +21,7 @@ def frozen(values: AnyArray, dtype: Any, shape: tuple[int | None, ...], name: st
 
 
 def increasing(times: AnyArray, name: str) -> None:
+    """Raise DataError unless ``times`` (N,) are finite and strictly increasing."""
     if not np.all(np.isfinite(times)):
         raise DataError(f"{name} holds values that are not finite.", "Every frame needs a time in seconds.")
     if np.any(np.diff(times) <= 0):

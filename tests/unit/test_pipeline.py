@@ -15,7 +15,15 @@ from overlay import pipeline
 from overlay.data import PoseTrack
 from overlay.demo import check_folder, load_scenario
 from overlay.errors import InputError, OutputError
-from overlay.pipeline import ClipOptions, Inspection, OutputOptions, compare_clips, inspect_clip, write_outputs
+from overlay.pipeline import (
+    ClipOptions,
+    Inspection,
+    OutputOptions,
+    compare_clips,
+    comparing,
+    inspect_clip,
+    write_outputs,
+)
 from overlay.progress import SILENT, Progress
 
 
@@ -118,12 +126,12 @@ def test_one_recording_is_inspected_once_and_two_ways_of_reading_it_twice(
         asked.append(options)
         return inspect_clip(path, options, progress=progress)
 
-    monkeypatch.setattr(pipeline, "inspect_clip", inspect)
+    monkeypatch.setattr(comparing, "inspect_clip", inspect)
     path = recordings["both"]
-    one, other = pipeline._inspect_both((path, ClipOptions(swing=1)), (path, ClipOptions(swing=2)), progress=SILENT)
+    one, other = comparing._inspect_both((path, ClipOptions(swing=1)), (path, ClipOptions(swing=2)), progress=SILENT)
     assert one is other
     assert len(asked) == 1
-    pipeline._inspect_both((path, ClipOptions()), (path, ClipOptions(view="fo")), progress=SILENT)
+    comparing._inspect_both((path, ClipOptions()), (path, ClipOptions(view="fo")), progress=SILENT)
     assert len(asked) == 3
 
 

@@ -1,0 +1,149 @@
+"""One recording: what a person may tell about it, and everything found in it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from overlay.data import Clip, PoseTrack, Swing
+from overlay.errors import InputError
+from overlay.progress import SILENT, Progress
+from overlay.terms import Handedness, View
+
+if TYPE_CHECKING:
+    from overlay.pose import MaskTrack
+
+SLOWED = 1.5
+"""An estimated slow factor above this makes the cleaning run again in real time: below it the filter's cut-off
+moves by less than the spread of human tempo does."""
+
+
+@dataclass(frozen=True)
+class ClipOptions:
+    """What a person may tell about a clip. None: find it out."""
+
+    view: View | None = None
+    handedness: Handedness | None = None
+    capture_rate: Fraction | None = None
+    mirrored: bool = False
+    rotation_deg: int | None = None
+    swing: int | None = None
+    """Which swing of the recording, from 1. None: the last one, the rep just made."""
+    use_cache: bool = True
+    allow_others: bool = False
+    """Go on when a second person is in the picture."""
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """Everything found in one recording."""
+
+    path: Path
+    clip: Clip | None
+    track: PoseTrack
+    """Cleaned, the whole recording."""
+    masks: MaskTrack | None
+    swings: tuple[Swing, ...]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def has_pictures(self) -> bool:
+        return self.clip is not None
+
+    def chosen(self, number: int | None) -> Swing:
+        """The swing of that number, the last one for None.
+
+        Raises
+        ------
+        InputError
+            There is no swing of that number.
+        """
+        if number is None:
+            return self.swings[-1]
+        for swing in self.swings:
+            if swing.swing_number == number:
+                return swing
+        raise InputError(
+            f"{self.path.name} has {len(self.swings)} swing(s), so there is no swing {number}.",
+            f"Choose one from 1 to {len(self.swings)}; `overlay inspect` lists them.",
+        )
+
+
+def inspect_clip(path: Path, options: ClipOptions | None = None, *, progress: Progress = SILENT) -> Inspection:
+    """Read a clip or saved track and find its swings.
+
+    Parameters
+    ----------
+    path : Path
+        A video, a folder of stills, or a saved track (.csv, .npz).
+    options : ClipOptions
+    progress : Progress
+
+    Raises
+    ------
+    InputError
+        The file cannot be read.
+    ContentError
+        No person, two people, a cut-off body, or no full swing.
+    """
+    from overlay.clean import clean
+    from overlay.positions import find_swings
+
+    options = options or ClipOptions()
+    raw, clip, masks, view, handedness, notes = _load(path, options, progress)
+    view = options.view or view
+    handedness = options.handedness or handedness
+
+    known = 1.0 if clip is None else clip.slow_factor
+    progress.stage("finding the swing")
+    track = clean(raw, slow_factor=known)
+    swings = find_swings(track, clip, view=view, handedness=handedness)
+    if clip is None or clip.capture_rate is None:
+        # The filter's cut-off is in real Hz, and only the swing itself tells how much a clip is slowed.
+        factors = [swing.quality.get("slow_factor_estimate", 1.0) for swing in swings]
+        slowed = sorted(factors)[len(factors) // 2]
+        if slowed > SLOWED:
+            track = clean(raw, slow_factor=slowed)
+            swings = find_swings(track, clip, view=view, handedness=handedness)
+    progress.done()
+    return Inspection(path, clip, track, masks, swings, notes)
+
+
+def _load(
+    path: Path, options: ClipOptions, progress: Progress
+) -> tuple[PoseTrack, Clip | None, MaskTrack | None, View | None, Handedness | None, tuple[str, ...]]:
+    from overlay.pose import is_saved_track, load_track, track_clip
+    from overlay.pose.people import check_one_person
+
+    if is_saved_track(path):
+        if options.rotation_deg is not None or options.capture_rate is not None:
+            raise InputError(
+                f"{path.name} is a saved track; a rotation and a capture rate are for clips.",
+                "Leave out --rotate and --capture-rate (--reference-rotate, --reference-capture-rate).",
+            )
+        saved = load_track(path)
+        track, handedness = saved.track, saved.handedness
+        if options.mirrored:
+            track = track.mirrored()
+            # The header tells the hand of the player as the track shows him, and the flip turns that over too.
+            handedness = None if handedness is None else "left" if handedness == "right" else "right"
+        return track, None, None, saved.view, handedness, ("No pictures: a saved track.",)
+    if not options.allow_others:
+        check_one_person(
+            path,
+            mirrored=options.mirrored,
+            rotation_deg=options.rotation_deg,
+            progress=progress,
+            use_cache=options.use_cache,
+        )
+    result = track_clip(
+        path,
+        mirrored=options.mirrored,
+        rotation_deg=options.rotation_deg,
+        capture_rate=options.capture_rate,
+        progress=progress,
+        use_cache=options.use_cache,
+    )
+    return result.track, result.clip, result.masks, None, None, tuple(result.clip.warnings)

@@ -1,0 +1,158 @@
+"""What is written of a comparison: video, stills sheet, report and JSON."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from overlay.files import check_writable, refuse_to_overwrite, write_text
+from overlay.pipeline.clips import Inspection
+from overlay.pipeline.comparing import Outcome
+from overlay.progress import SILENT, Progress, Stoppable, Stopped
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from concurrent.futures import Future
+
+    from overlay.compose import ComposeOptions, Source
+
+OUTPUT_NAMES = {"video": "comparison.mp4", "sheet": "stills.png", "report": "report.html", "json": "comparison.json"}
+
+
+@dataclass(frozen=True)
+class Outputs:
+    """Where the results lie; None for what was not asked for."""
+
+    video: Path | None = None
+    sheet: Path | None = None
+    report: Path | None = None
+    json: Path | None = None
+
+
+@dataclass(frozen=True)
+class OutputOptions:
+    """What to write, and how the video plays."""
+
+    layout: Literal["side by side", "ghost", "both"] = "both"
+    lead: Literal["student", "reference"] = "student"
+    speed: float = 1.0
+    hold_s: float | None = None
+    wanted: frozenset[str] = field(default_factory=lambda: frozenset(OUTPUT_NAMES))
+    student_label: str = "Student"
+    reference_label: str = "Reference"
+
+
+def output_paths(folder: Path, options: OutputOptions | None = None) -> dict[str, Path]:
+    """Name of each result → the file in ``folder`` it is written to."""
+    wanted = (options or OutputOptions()).wanted
+    return {name: folder / file for name, file in OUTPUT_NAMES.items() if name in wanted}
+
+
+def check_outputs(outputs: Iterable[Path], inputs: Iterable[Path]) -> None:
+    """Refuse results that cannot be written or would destroy a clip; to be asked before the long work.
+
+    Raises
+    ------
+    OutputError
+        A result would be written over or into an input, or its folder cannot be written.
+    """
+    outputs = tuple(outputs)
+    refuse_to_overwrite(outputs, inputs)
+    check_writable(outputs)
+
+
+def write_outputs(
+    outcome: Outcome, folder: Path, options: OutputOptions | None = None, *, progress: Progress = SILENT
+) -> Outputs:
+    """Write the comparison video, stills sheet, report and JSON into ``folder``.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written, or a result would be written over or into one of the clips.
+    """
+    from concurrent.futures import ThreadPoolExecutor
+
+    from overlay import compose, documents
+    from overlay.report import write_report
+
+    options = options or OutputOptions()
+    comparison = outcome.comparison
+    student = source_of(outcome.student, options.student_label)
+    reference = source_of(outcome.reference, options.reference_label)
+    plan = _compose_options(options)
+    paths = output_paths(folder, options)
+    check_outputs(paths.values(), (outcome.student.path, outcome.reference.path))
+    if "json" in paths:
+        document = documents.compare_document(comparison, str(outcome.student.path), str(outcome.reference.path))
+        write_text(paths["json"], documents.to_json(document))
+    stop = threading.Event()
+
+    def stills_and_report() -> None:
+        told = Stoppable(progress, stop)
+        told.stage("drawing the stills and the report")
+        stills = compose.comparison_stills(comparison, student=student, reference=reference, options=plan)
+        named = {"student": student, "reference": reference, "options": plan, "stills": stills}
+        if "sheet" in paths:
+            compose.render_sheet(comparison, paths["sheet"], **named)  # type: ignore[arg-type]
+        if "report" in paths:
+            write_report(comparison, paths["report"], **named)  # type: ignore[arg-type]
+        told.done()
+
+    def stop_after_an_error(job: Future[None]) -> None:
+        # Without the stills the command fails anyway: the video need not be drawn to its end first.
+        if job.exception() is not None:
+            stop.set()
+
+    # The video's drawing leaves half of a second core idle, enough for the rest.
+    with ThreadPoolExecutor(1, thread_name_prefix="stills") as pool:
+        try:
+            beside = pool.submit(stills_and_report) if paths.keys() & {"sheet", "report"} else None
+            if beside is not None:
+                beside.add_done_callback(stop_after_an_error)
+            if "video" in paths:
+                try:
+                    compose.render_video(
+                        comparison,
+                        paths["video"],
+                        student=student,
+                        reference=reference,
+                        options=plan,
+                        progress=Stoppable(progress, stop),
+                    )
+                except Stopped:
+                    if beside is not None:
+                        # The error that stopped the video is the one to tell.
+                        beside.result()
+                    raise
+            if beside is not None:
+                beside.result()
+        except BaseException:
+            stop.set()
+            raise
+    return Outputs(**paths)
+
+
+def _compose_options(options: OutputOptions) -> ComposeOptions:
+    from overlay.compose import ComposeOptions
+
+    known: dict[str, object] = {"layout": options.layout, "lead": options.lead, "speed": options.speed}
+    if options.hold_s is not None:
+        known["hold_s"] = options.hold_s
+    return ComposeOptions(**known)  # type: ignore[arg-type]
+
+
+def source_of(inspection: Inspection, label: str) -> Source:
+    """Where the pictures of an inspected clip come from."""
+    from overlay.compose import Source
+
+    clip = inspection.clip
+    return Source(
+        clip_path=None if clip is None else inspection.path,
+        masks=inspection.masks,
+        mirrored=clip is not None and clip.mirrored,
+        rotation_deg=None if clip is None else clip.rotation_deg,
+        label=label,
+    )

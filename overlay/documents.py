@@ -8,12 +8,29 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import dataclass
 from typing import Any, Sequence
 
 import numpy as np
 
 from overlay import __version__
-from overlay.data import Clip, ClubTrack, Comparison, Measure, PhaseDifference, PhaseTiming, Positions, Swing, TimeMap
+from overlay.data import (
+    Check,
+    Checklist,
+    Clip,
+    ClubTrack,
+    Comparison,
+    FilmingFinding,
+    FilmingReport,
+    Guide,
+    Measure,
+    PhaseDifference,
+    PhaseTiming,
+    Positions,
+    Strike,
+    Swing,
+    TimeMap,
+)
 
 SCHEMA = 1
 
@@ -60,6 +77,7 @@ def positions_document(positions: Positions) -> dict[str, Any]:
                 "time_s": _number(position.time_s),
                 "confidence": _number(position.confidence, 3),
                 "source": position.source,
+                "sd_s": _number(position.sd_s),
             }
             for position in positions.found
         ],
@@ -78,11 +96,102 @@ def club_document(club: ClubTrack | None) -> list[dict[str, Any]]:
             "grip_px": _pair(grip),
             "length_px": _number(length_px, 1),
             "state": state,
+            "angle_sd_deg": _number(angle_sd_deg, 2),
         }
-        for time_s, angle_deg, grip, length_px, state in zip(
-            club.time_s, club.angle_deg, club.grip, club.length_px, club.state
+        for time_s, angle_deg, grip, length_px, state, angle_sd_deg in zip(
+            club.time_s, club.angle_deg, club.grip, club.length_px, club.state, club.angle_sd_deg
         )
     ]
+
+
+def strike_document(strike: Strike | None) -> dict[str, Any] | None:
+    """When the ball was struck and from what that is known; None when it was not looked for."""
+    if strike is None:
+        return None
+    ball = strike.ball
+    return {
+        "time_s": _number(strike.time_s),
+        "sd_s": _number(strike.sd_s),
+        "struck": strike.struck,
+        "ball": None
+        if ball is None
+        else {
+            "place_px": _pair(ball.place),
+            "diameter_px": _number(ball.diameter_px, 1),
+            "confidence": _number(ball.confidence, 3),
+            "last_seen_s": _number(ball.last_seen_s),
+            "gone_s": _number(ball.gone_s),
+        },
+        "clues": [
+            {"source": clue.source, "time_s": _number(clue.time_s), "sd_s": _number(clue.sd_s)} for clue in strike.clues
+        ],
+        "reason": strike.reason,
+    }
+
+
+def guide_document(guide: Guide) -> dict[str, Any]:
+    """A line or zone drawn from the address, px of the address frame."""
+    return {
+        "name": guide.name,
+        "kind": guide.kind,
+        "points_px": [_pair(point) for point in guide.points],
+        "reason": guide.reason,
+    }
+
+
+def check_document(check: Check) -> dict[str, Any]:
+    """One line of the checklist; an open end of a tolerance is null."""
+    return {
+        "row": check.row,
+        "title": check.title,
+        "measure": measure_document(check.measure),
+        "tolerance": _pair(check.tolerance),
+        "verdict": check.verdict,
+        "sentence": check.sentence,
+        "reference": None if check.reference is None else measure_document(check.reference),
+        "difference": None if check.difference is None else measure_document(check.difference),
+        "differs": check.differs,
+    }
+
+
+def checklist_document(checklist: Checklist | None) -> dict[str, Any] | None:
+    """All checks in order and the one thing that comes first; None when the swing was not looked at closely."""
+    if checklist is None:
+        return None
+    first = checklist.first
+    return {
+        "source": checklist.source,
+        "first": {
+            "sentence": first.sentence,
+            "row": None if first.check is None else first.check.row,
+            "measure": None if first.check is None else first.check.measure.name,
+            "why": first.why,
+            "look_for": first.look_for,
+            "focus": first.focus,
+        },
+        "checks": [check_document(check) for check in checklist.checks],
+        "notes": list(checklist.notes),
+    }
+
+
+def finding_document(finding: FilmingFinding) -> dict[str, Any]:
+    """One thing about how a clip was filmed, or how two cameras differ."""
+    return {
+        "name": finding.name,
+        "value": _number(finding.value),
+        "unit": finding.unit,
+        "interval": None if finding.interval is None else _pair(finding.interval),
+        "verdict": finding.verdict,
+        "sentence": finding.sentence,
+        "advice": finding.advice,
+    }
+
+
+def filming_document(report: FilmingReport | None) -> dict[str, Any] | None:
+    """The filming check of a clip; None when it was not made."""
+    if report is None:
+        return None
+    return {"verdict": report.verdict, "findings": [finding_document(finding) for finding in report.findings]}
 
 
 def swing_document(swing: Swing) -> dict[str, Any]:
@@ -100,18 +209,41 @@ def swing_document(swing: Swing) -> dict[str, Any]:
         "torso_px": _number(swing.torso_px, 1),
         "quality": {name: _number(value) for name, value in swing.quality.items()},
         "notes": list(swing.notes),
+        "strike": strike_document(swing.strike),
         "club": club_document(swing.club),
     }
 
 
-def inspect_document(clip: Clip | None, path: str, swings: Sequence[Swing], notes: Sequence[str]) -> dict[str, Any]:
+@dataclass(frozen=True)
+class Looked:
+    """A swing with what a closer look at it gave; empty and None where there was none."""
+
+    swing: Swing
+    guides: Sequence[Guide] = ()
+    measures: Sequence[Measure] = ()
+    checklist: Checklist | None = None
+    filming: FilmingReport | None = None
+
+
+def looked_document(looked: Looked) -> dict[str, Any]:
+    """One swing with guide lines, measures, checklist and filming check."""
+    return {
+        **swing_document(looked.swing),
+        "guides": [guide_document(guide) for guide in looked.guides],
+        "measures": [measure_document(measure) for measure in looked.measures],
+        "checklist": checklist_document(looked.checklist),
+        "filming": filming_document(looked.filming),
+    }
+
+
+def inspect_document(clip: Clip | None, path: str, swings: Sequence[Looked], notes: Sequence[str]) -> dict[str, Any]:
     """What ``overlay inspect --json`` prints."""
     return {
         "schema": SCHEMA,
         "kind": "inspect",
         "overlay_version": __version__,
         "clip": clip_document(clip, path),
-        "swings": [swing_document(swing) for swing in swings],
+        "swings": [looked_document(looked) for looked in swings],
         "notes": list(notes),
     }
 
@@ -149,7 +281,7 @@ def difference_document(difference: PhaseDifference) -> dict[str, Any]:
 
 
 def measure_document(measure: Measure) -> dict[str, Any]:
-    """A named number; for the set-up, student minus reference at address."""
+    """A named number and where it was read; for the set-up and differences, student minus reference."""
     return {
         "name": measure.name,
         "value": _number(measure.value),
@@ -157,6 +289,8 @@ def measure_document(measure: Measure) -> dict[str, Any]:
         "interval": None if measure.interval is None else _pair(measure.interval),
         "valid": measure.valid,
         "reason": measure.reason,
+        "position": measure.position,
+        "time_s": _number(measure.time_s),
     }
 
 
@@ -187,6 +321,14 @@ def compare_document(comparison: Comparison, student_path: str, reference_path: 
         "setup": [measure_document(row) for row in comparison.setup],
         "first": None if comparison.first is None else difference_document(comparison.first),
         "largest": None if comparison.largest is None else difference_document(comparison.largest),
+        "checklist": checklist_document(comparison.checklist),
+        "filming": None
+        if comparison.filming is None
+        else {
+            "student": filming_document(comparison.filming[0]),
+            "reference": filming_document(comparison.filming[1]),
+            "match": [finding_document(finding) for finding in comparison.camera_match],
+        },
         "sharpness": comparison.sharpness,
         "notes": list(comparison.notes),
     }

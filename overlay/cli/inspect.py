@@ -37,7 +37,9 @@ def command(
             compose.inspect_sheet(inspection.chosen(options.swing), sheet, source=source_of(inspection, clip.stem))
     chosen = inspection.swings if options.swing is None else (inspection.chosen(options.swing),)
     if as_json:
-        document = documents.inspect_document(inspection.clip, str(clip), chosen, inspection.notes)
+        document = documents.inspect_document(
+            inspection.clip, str(clip), [documents.Looked(swing) for swing in chosen], inspection.notes
+        )
         click.echo(documents.to_json(document), nl=False)
         return
     out = console()

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
+import math
 import re
 from pathlib import Path
 
@@ -10,13 +12,23 @@ import numpy as np
 
 from overlay import documents
 from overlay.data import (
+    Ball,
+    Check,
+    Checklist,
     ClubTrack,
     Comparison,
+    FilmingFinding,
+    FilmingReport,
+    FirstThing,
+    Guide,
+    Measure,
     PhaseDifference,
     PhaseTiming,
     PoseTrack,
     Position,
     Positions,
+    Strike,
+    StrikeClue,
     Swing,
     TimeMap,
 )
@@ -45,6 +57,21 @@ def a_swing() -> Swing:
     return Swing(None, track, "fo", 0.9, "left", 0.95, Positions(found, missing), club=club, notes=("short",))
 
 
+def a_look() -> documents.Looked:
+    """A swing with one of everything that a closer look gives."""
+    measure = Measure("pelvis_gap_top", 0.05, "torso", (0.01, 0.09), True, "", "top", 0.08)
+    check = Check(5, "pelvis", measure, (-math.inf, 0.1), "in", "good", measure, measure, False)
+    ball = Ball((240.0, 700.0), 9.0, 0.9, 0.08, 0.1)
+    strike = Strike(0.09, 0.005, True, ball, (StrikeClue("ball", 0.09, 0.005),), "the ball is gone")
+    return documents.Looked(
+        dataclasses.replace(a_swing(), strike=strike),
+        (Guide("trail_leg_line", "line", np.array([[1.0, 2.0], [1.0, 9.0]])),),
+        (measure,),
+        Checklist((check,), FirstThing("Nothing to work on."), "default", ("short",)),
+        FilmingReport((FilmingFinding("roll", 1.0, "deg", (0.0, 2.0), "pass", "level", ""),)),
+    )
+
+
 def a_comparison() -> Comparison:
     nan = float("nan")
     row = PhaseDifference("backswing", "pelvis", 0.2, (0.1, 0.3), (-0.2, 0.0), "large", 50.0, (21.0, 84.0), 0.08, 10.2)
@@ -57,12 +84,13 @@ def a_comparison() -> Comparison:
 
 
 def test_inspect_document_has_the_promised_fields() -> None:
-    document = json.loads(documents.to_json(documents.inspect_document(None, "a.csv", [a_swing()], ["n"])))
+    looked = documents.Looked(a_swing())
+    document = json.loads(documents.to_json(documents.inspect_document(None, "a.csv", [looked], ["n"])))
     assert document["schema"] == 1
     assert document["clip"] == {"path": "a.csv"}
     swing = document["swings"][0]
     assert (swing["view"], swing["handedness"]) == ("fo", "left")
-    assert swing["positions"][1] == {"name": "top", "time_s": 0.08, "confidence": 0.9, "source": "marked"}
+    assert swing["positions"][1] == {"name": "top", "time_s": 0.08, "confidence": 0.9, "source": "marked", "sd_s": None}
     assert {row["name"] for row in swing["missing"]} == set(POSITION_NAMES) - {"address", "top"}
     assert swing["club"][0]["angle_deg"] == 91.23
     assert swing["club"][1] == {
@@ -71,7 +99,21 @@ def test_inspect_document_has_the_promised_fields() -> None:
         "grip_px": [None, None],
         "length_px": None,
         "state": "hidden",
+        "angle_sd_deg": None,
     }
+
+
+def test_a_closer_look_is_in_the_document_and_open_ends_are_null() -> None:
+    document = json.loads(documents.to_json(documents.inspect_document(None, "a.csv", [a_look()], [])))
+    swing = document["swings"][0]
+    assert swing["checklist"]["checks"][0]["tolerance"] == [None, 0.1]
+    assert swing["checklist"]["first"] == {
+        "sentence": "Nothing to work on.", "row": None, "measure": None, "why": "", "look_for": "", "focus": ""
+    }  # fmt: skip
+    assert swing["measures"][0]["interval"] == [0.01, 0.09]
+    assert swing["strike"]["ball"]["gone_s"] == 0.1
+    assert swing["guides"][0]["points_px"] == [[1.0, 2.0], [1.0, 9.0]]
+    assert swing["filming"]["verdict"] == "pass"
 
 
 def test_compare_document_is_strict_json() -> None:
@@ -96,5 +138,5 @@ def test_every_field_is_described(repository: Path) -> None:
     page = (repository / "docs" / "json-schema.md").read_text(encoding="utf-8")
     documented = set(re.findall(r"[a-z][a-z0-9_]+", page))
     compare = documents.compare_document(a_comparison(), "a", "b")
-    inspect = documents.inspect_document(None, "a", [a_swing()], [])
+    inspect = documents.inspect_document(None, "a", [a_look()], [])
     assert keys_of(compare) - {"cost"} | keys_of(inspect) <= documented | {"cost"}

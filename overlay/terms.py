@@ -76,6 +76,7 @@ GUIDE_NAMES: tuple[str, ...] = (
     "trail_leg_line",
     "lead_foot_line",
     "head_line",
+    "hip_line",
     "hand_corridor",
 )
 """Lines and zones drawn from a player's own address; each is a layer of its own."""

@@ -309,7 +309,7 @@ def _time(value: Any, where: str) -> float:
 
 
 def _positions(value: Any, settings: MarkSettings) -> tuple[PositionMark, ...]:
-    marks: list[PositionMark] = []
+    marks: set[PositionMark] = set()
     for i, row in enumerate(_rows(value, "positions", settings.max_positions)):
         where = f"positions[{i}]"
         _object(row, where, ("name", "time_s"), ("name", "time_s"))
@@ -321,7 +321,7 @@ def _positions(value: Any, settings: MarkSettings) -> tuple[PositionMark, ...]:
         mark = PositionMark(name, _time(row["time_s"], f"{where}.time_s"))
         if mark in marks:
             raise Fault(f"{where} says again that {name} is at {mark.time_s:g} s", "Leave one of the two out.")
-        marks.append(mark)
+        marks.add(mark)
     return tuple(sorted(marks, key=lambda mark: (mark.time_s, POSITION_NAMES.index(mark.name))))
 
 

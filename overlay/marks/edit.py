@@ -124,18 +124,20 @@ def changes(old: Marks, new: Marks, *, settings: MarkSettings = SETTINGS) -> tup
         found.append(Change("view", _view(old.view), _view(new.view)))
     if old.handedness != new.handedness:
         found.append(Change("hand", _hand(old.handedness), _hand(new.handedness)))
-    gone = [mark for mark in old.positions if mark not in new.positions]
+    was, now = set(old.positions), set(new.positions)
+    gone = [mark for mark in old.positions if mark not in now]
     for mark in new.positions:
-        if mark in old.positions:
+        if mark in was:
             continue
-        was = min((g for g in gone if g.name == mark.name), key=lambda g: abs(g.time_s - mark.time_s), default=None)
-        if was is not None:
-            gone.remove(was)
-        found.append(Change(mark.name, "" if was is None else _seconds(was.time_s), _seconds(mark.time_s)))
+        moved = min((g for g in gone if g.name == mark.name), key=lambda g: abs(g.time_s - mark.time_s), default=None)
+        if moved is not None:
+            gone.remove(moved)
+        found.append(Change(mark.name, "" if moved is None else _seconds(moved.time_s), _seconds(mark.time_s)))
     found += [Change(mark.name, _seconds(mark.time_s), "") for mark in gone]
-    lost = [mark for mark in old.club if mark not in new.club]
+    seen, kept = set(old.club), set(new.club)
+    lost = [mark for mark in old.club if mark not in kept]
     for one in new.club:
-        if one in old.club:
+        if one in seen:
             continue
         before = next((other for other in lost if abs(other.time_s - one.time_s) < settings.same_frame_s), None)
         if before is not None:

@@ -14,16 +14,34 @@ import numpy as np
 from overlay.data import Clip, PoseTrack, Swing
 from overlay.errors import ContentError
 from overlay.kinematics import BodySignals, Pass, body_height, body_signals, find_passes, torso_length
+from overlay.positions.club_cues import club_candidates
 from overlay.positions.cues import address_cues, finish_cues, passage_cues, strike_cues
 from overlay.positions.estimate import candidate
 from overlay.positions.fusion import Candidate, fuse
+from overlay.positions.notes import (
+    FINISH_AT_THE_END,
+    FINISH_NEVER_HELD,
+    OTHER_VIEW,
+    slow_factor_estimate,
+    timing_notes,
+)
+from overlay.positions.refine import refine, strike_candidates
 from overlay.positions.signals import SwingSignals, swing_signals
 from overlay.progress import SILENT, Progress
 from overlay.settings.positions import PositionSettings
 from overlay.terms import POSITION_NAMES, Handedness, View
 from overlay.view import HandednessFinding, ViewFinding, handedness_from_cues, side_cues, view_from_cues
 
-__all__ = ["Candidate", "find_swings", "fuse", "measure_cues"]
+__all__ = [
+    "Candidate",
+    "club_candidates",
+    "find_swings",
+    "fuse",
+    "measure_cues",
+    "refine",
+    "slow_factor_estimate",
+    "strike_candidates",
+]
 
 FALL_TO_DOWNSWING = 0.75
 """Downswing time over the summed fall times of ``fall_unit``; only a scale, the calibration absorbs it."""
@@ -315,9 +333,9 @@ def _swing(
     pose = track.between(max(start_s, first_s - margin_s), min(stop_s, last_s + margin_s))
     notes = _notes(positions.times(), slow, clip, rehearsals, seen, settings)
     if "clip_end" in cues and "finish" in positions.times():
-        notes = (*notes, "The recording ends while the finish is still held; its last frame is taken as the finish.")
+        notes = (*notes, FINISH_AT_THE_END)
     if "never_held" in cues and "finish" in positions.times():
-        notes = (*notes, "The finish is not held; its stillest moment is taken, which is unsure.")
+        notes = (*notes, FINISH_NEVER_HELD)
     lengths = body_height(pose)
     at_address = lengths[np.argmin(np.abs(pose.time_s - first_s))] if len(pose) else float("nan")
     return Swing(
@@ -359,21 +377,6 @@ def _why_missing(name: str, signals: SwingSignals, measured: SwingCues) -> str:
     return "the hands are not seen well enough around the moment"
 
 
-def slow_factor_estimate(times: dict[str, float], unit_s: float, settings: PositionSettings) -> float:
-    """Playback seconds per real second, judged from the swing's tempo; 1.0 when it could be real time.
-
-    The geometric mean of downswing and backswing over the medians of real-time swings; the downswing counts double,
-    since it varies half as much between players (5–95 %: 0.20–0.30 s against 0.67–1.40 s).
-    """
-    top, impact, address = times.get("top"), times.get("impact"), times.get("address")
-    downswing = impact - top if top is not None and impact is not None else unit_s
-    logs = [math.log(downswing / settings.downswing_s)] * 2
-    if address is not None and top is not None:
-        logs.append(math.log((top - address) / settings.backswing_s))
-    factor = math.exp(sum(logs) / len(logs))
-    return 1.0 if settings.real_time_low <= factor <= settings.real_time_high else factor
-
-
 def _notes(
     times: dict[str, float],
     slow: float,
@@ -382,26 +385,9 @@ def _notes(
     seen: ViewFinding,
     settings: PositionSettings,
 ) -> tuple[str, ...]:
-    notes = []
-    known = clip is not None and clip.capture_rate is not None
-    if not known and slow > settings.real_time_high:
-        notes.append(
-            f"The clip seems to play about {slow:.1f} times slower than life; times are on the clip's own clock. "
-            "Give the frame rate it was filmed at (--capture-rate 240) for times in real seconds."
-        )
-    elif not known and slow < settings.real_time_low:
-        notes.append("The clip seems to play faster than life; times are on the clip's own clock.")
-    elif clip is not None and known and not 1 / 1.9 < slow / clip.slow_factor < 1.9:
-        notes.append("The swing's tempo does not fit the capture rate; check the capture rate.")
-    if {"address", "top", "impact"} <= times.keys():
-        ratio = (times["top"] - times["address"]) / (times["impact"] - times["top"])
-        if not settings.tempo_low <= ratio <= settings.tempo_high:
-            notes.append(
-                f"Tempo ratio {ratio:.1f} is outside {settings.tempo_low:g}–{settings.tempo_high:g}: slow motion or "
-                "speed-ramped; trust ratios of time, not times."
-            )
+    notes = list(timing_notes(times, slow, clip, settings))
     if seen.view == "other":
-        notes.append(f"The camera stands neither down the line nor face on: {seen.reason}.")
+        notes.append(f"{OTHER_VIEW}{seen.reason}.")
     if rehearsals:
         taken = "swing was taken for a practice swing" if rehearsals == 1 else "swings were taken for practice swings"
         notes.append(f"In the recording {rehearsals} slower or shorter {taken}.")

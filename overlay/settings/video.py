@@ -55,5 +55,16 @@ class WriterSettings:
     )
     queue_frames: int = setting(6, "count", "37 MB at 1080×1920; composing and encoding overlap")
     key_every_s: float = setting(0.5, "s", "a coach scrubs back and forth; players jump to key frames")
+    sound_bits_s: int = setting(128_000, "bit/s", "one channel of AAC without a flaw that could be heard")
     max_rate: float = setting(1000.0, "1/s", "above every screen and camera; a larger number is a mistake")
     gif_least_delay_cs: int = setting(2, "1/100 s", "viewers show shorter delays as 10/100 s")
+
+
+@dataclass(frozen=True)
+class SoundReaderSettings:
+    """How the sound of a recording is read."""
+
+    lead_in_s: float = setting(0.2, "s", "decoding begins this much earlier: codecs need one or two blocks of 21 ms")
+    longest_s: float = setting(600.0, "s", "115 MB at 48,000 samples a second; a swing lasts a few seconds")
+    late_s: float = setting(0.1, "s", "sound that begins later than asked by more is looked for again from the start")
+    jitter_s: float = setting(0.002, "s", "stamps rounded to 1/1000 s; a real gap is at least one block of 20 ms")

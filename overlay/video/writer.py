@@ -19,7 +19,10 @@ from overlay.errors import DataError, OutputError
 from overlay.files import atomic_path, output_error
 from overlay.settings.video import WriterSettings
 from overlay.video.facts import load_av
+from overlay.video.sound import Sound
 
+AAC_RATES = (8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000, 64000, 88200, 96000)
+AAC_BLOCK = 1024
 _BT709 = 1
 _LIMITED = 1
 _FINISH = object()
@@ -43,6 +46,9 @@ class VideoWriter:
         Pictures per second.
     quality : int or None
         x264's constant rate factor, 0 (lossless) … 51; lower is better and larger.
+    sound : Sound or None
+        Written beside the pictures as AAC, on their clock: sound before the first picture and after the last one is
+        left out.
     settings : WriterSettings
 
     Raises
@@ -61,6 +67,7 @@ class VideoWriter:
         rate: Fraction | float,
         *,
         quality: int | None = None,
+        sound: Sound | None = None,
         settings: WriterSettings | None = None,
     ) -> None:
         self._settings = settings or WriterSettings()
@@ -74,6 +81,12 @@ class VideoWriter:
         self._quality = self._settings.crf if quality is None else quality
         if not 0 <= self._quality <= 51:
             raise DataError(f"A quality of {quality} is not possible.", "Use 0 (best) to 51 (smallest).")
+        if sound is not None and round(sound.rate) not in AAC_RATES:
+            raise DataError(
+                f"A sound of {sound.rate:g} samples a second cannot be written.",
+                f"Use {', '.join(map(str, AAC_RATES))}.",
+            )
+        self._sound = sound
         self.n_written = 0
         self._queue: queue.Queue[Any] = queue.Queue(self._settings.queue_frames)
         self._failure: BaseException | None = None
@@ -212,6 +225,7 @@ class VideoWriter:
             codec.color_primaries, codec.color_trc = _BT709, _BT709
             codec.gop_size = max(1, round(float(self.rate) * settings.key_every_s))
             stream.options = {"preset": settings.preset, "crf": str(self._quality), "x264-params": settings.x264_params}
+            track = None if self._sound is None else _SoundTrack(container, self._sound, settings)
             reformatter = VideoReformatter()
             # Without accurate rounding every picture comes out a tenth of a grey level darker, at the same speed.
             how = int(Interpolation.BILINEAR) | int(Interpolation.ACCURATE_RND)
@@ -231,7 +245,11 @@ class VideoWriter:
                     picture.color_primaries, picture.color_trc = _BT709, _BT709
                 picture.pts, picture.time_base = number, 1 / self.rate
                 container.mux(stream.encode(picture))
+                if track is not None:
+                    track.write_until((number + 1) / float(self.rate))
             container.mux(stream.encode(None))
+            if track is not None:
+                track.write_until(self.n_written / float(self.rate), last=True)
         except BaseException:
             _close_quietly(container)
             raise
@@ -251,6 +269,35 @@ class VideoWriter:
                 return
             if item is not None:
                 yield item
+
+
+class _SoundTrack:
+    """Encodes a sound piece by piece, beside the pictures, so that neither waits long for the other in the file."""
+
+    def __init__(self, container: Any, sound: Sound, settings: WriterSettings) -> None:
+        self._container = container
+        self._rate = round(sound.rate)
+        lead = round(sound.start_s * sound.rate)
+        samples = sound.samples[max(0, -lead) :]
+        self._samples = np.concatenate([np.zeros(max(0, lead), np.float32), samples])
+        self._stream = container.add_stream("aac", rate=self._rate)
+        self._stream.bit_rate = settings.sound_bits_s
+        self._stream.codec_context.layout = "mono"
+        self._stream.codec_context.format = "fltp"
+        self._at = 0
+
+    def write_until(self, time_s: float, *, last: bool = False) -> None:
+        """Whole blocks up to ``time_s``; the begun one as well when it is the last call."""
+        av = load_av()
+        stop = min(len(self._samples), round(time_s * self._rate))
+        while self._at + (1 if last else AAC_BLOCK) <= stop:
+            block = self._samples[None, self._at : min(self._at + AAC_BLOCK, stop)]
+            piece = av.AudioFrame.from_ndarray(np.ascontiguousarray(block), format="fltp", layout="mono")
+            piece.sample_rate, piece.pts, piece.time_base = self._rate, self._at, Fraction(1, self._rate)
+            self._container.mux(self._stream.encode(piece))
+            self._at += block.shape[1]
+        if last:
+            self._container.mux(self._stream.encode(None))
 
 
 class _Aborted(Exception):

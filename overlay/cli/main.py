@@ -16,6 +16,7 @@ COMMANDS = {
     "compare": ("overlay.cli.compare", "Compare a student's swing with a reference: video, stills, report, scores."),
     "inspect": ("overlay.cli.inspect", "Find the swing and its positions in one clip, and say how good the clip is."),
     "filming": ("overlay.cli.filming", "Check how one clip is filmed: camera place, frame, light; and what to do."),
+    "mark": ("overlay.cli.mark", "Correct by hand what was found in a clip: positions, club, view, hand."),
     "demo": ("overlay.cli.demo", "Render two invented players and compare them, start to finish."),
     "doctor": ("overlay.cli.doctor", "Check that this machine has what overlay needs."),
 }

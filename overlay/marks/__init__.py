@@ -3,7 +3,16 @@
 The format is described in docs/marks.md.
 """
 
-from overlay.marks.edit import Change, changes, with_club_mark, with_position, without_club_mark, without_position
+from overlay.marks.document import marks_document
+from overlay.marks.edit import (
+    Change,
+    changes,
+    doubts,
+    with_club_mark,
+    with_position,
+    without_club_mark,
+    without_position,
+)
 from overlay.marks.store import KIND, SCHEMA, Picture, editing, load_marks, marks_path, read_marks, save_marks
 
 __all__ = [
@@ -12,8 +21,10 @@ __all__ = [
     "Change",
     "Picture",
     "changes",
+    "doubts",
     "editing",
     "load_marks",
+    "marks_document",
     "marks_path",
     "read_marks",
     "save_marks",

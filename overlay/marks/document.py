@@ -102,6 +102,11 @@ def build(stored: Stored) -> dict[str, Any]:
     return document
 
 
+def marks_document(marks: Marks, sha256: str, name: str, picture: Picture | None) -> dict[str, Any]:
+    """The marks as they stand in a marks file."""
+    return build(Stored(marks, sha256, name, picture))
+
+
 def _pair(point: tuple[float, float]) -> list[float]:
     return [round(float(value), 2) for value in point]
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 
 from overlay.data import ClubMark, Marks, PositionMark
 from overlay.errors import InputError
 from overlay.settings.marks import MarkSettings
-from overlay.terms import VIEW_WORDS, words
+from overlay.terms import POSITION_NAMES, VIEW_WORDS, words
 
 SETTINGS = MarkSettings()
 
@@ -163,3 +164,16 @@ def _view(view: str | None) -> str:
 
 def _hand(hand: str | None) -> str:
     return "" if hand is None else f"{hand}-handed"
+
+
+def doubts(marks: Marks, *, settings: MarkSettings = SETTINGS) -> tuple[str, ...]:
+    """Sentences on marks that could not be of one swing: a later position marked shortly before an earlier one."""
+    found = []
+    for one, other in itertools.pairwise(sorted(marks.positions, key=lambda mark: mark.time_s)):
+        backwards = POSITION_NAMES.index(other.name) <= POSITION_NAMES.index(one.name)
+        if backwards and other.time_s - one.time_s <= settings.same_swing_s:
+            found.append(
+                f"{words(one.name).capitalize()} is marked at {one.time_s:.3f} s, before {words(other.name)} at "
+                f"{other.time_s:.3f} s. In one swing it comes after it: one of the two times is wrong."
+            )
+    return tuple(found)

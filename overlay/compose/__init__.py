@@ -1,10 +1,12 @@
 """Frames of the comparison: the synced video, the stills sheet, the stills of one clip."""
 
+from overlay.compose.options import DEFAULT_GUIDES, LAYOUTS, ComposeOptions
 from overlay.compose.sources import PersonMasks, Source
 from overlay.compose.stills import Stills, comparison_stills, inspect_sheet, render_sheet
-from overlay.compose.video import LAYOUTS, ComposeOptions, render_video
+from overlay.compose.video import render_video
 
 __all__ = [
+    "DEFAULT_GUIDES",
     "LAYOUTS",
     "ComposeOptions",
     "PersonMasks",

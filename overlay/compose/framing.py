@@ -174,6 +174,27 @@ def wanted_window(
     return window.union(Window(low[0] - side, low[1] - up, high[0] + side, window.bottom))
 
 
+def ball_window(swing: Swing, body: Body, mirrored: bool, settings: ComposeSettings = COMPOSE) -> Window | None:
+    """Room around the ball and the club head at address; None where neither was seen.
+
+    Ball and shaft plane lines end there, and down the line that is further out than the hands ever come.
+    """
+    places = []
+    if swing.strike is not None and swing.strike.ball is not None:
+        places.append(np.asarray(swing.strike.ball.place, np.float64))
+    address_s = swing.positions.time("address")
+    if swing.club is not None and address_s is not None and len(swing.club.time_s):
+        i = int(np.argmin(np.abs(swing.club.time_s - address_s)))
+        if swing.club.scored[i]:
+            places.append(swing.club.head[i])
+    seen = _seen(np.asarray(places, np.float64).reshape(-1, 2), body, mirrored)
+    if not len(seen):
+        return None
+    near = settings.ball_margin
+    low, high = seen.min(axis=0), seen.max(axis=0)
+    return Window(float(low[0]) - near, float(low[1]) - near, float(high[0]) + near, float(high[1]) + near)
+
+
 ANYWHERE = Window(-100.0, -100.0, 100.0, 100.0)
 """The edges of a picture that is drawn: none."""
 
@@ -284,6 +305,8 @@ def frame_players(
     for swing, body, flip, has_picture in zip((student, reference), bodies, flips, with_pictures):
         with_club = has_picture or swing.club is not None
         window = wanted_window(swing.pose, body, flip, with_club, settings)
+        ball = ball_window(swing, body, flip, settings)
+        window = window if ball is None else window.union(ball)
         edge = picture_window(swing.pose.image_size, body, flip) if has_picture else ANYWHERE
         wanted.append(window.within(edge))
         allowed.append(edge)
@@ -316,3 +339,9 @@ def frame_one(
 def transformed(points: FloatArray, matrix: FloatArray) -> FloatArray:
     """(..., 2) points through a (2, 3) matrix."""
     return np.asarray(points @ matrix[:, :2].T + matrix[:, 2], np.float64)
+
+
+def inverted(matrix: FloatArray) -> FloatArray:
+    """The (2, 3) matrix that undoes another."""
+    back = np.linalg.inv(matrix[:, :2])
+    return np.column_stack([back, -back @ matrix[:, 2]])

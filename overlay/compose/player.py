@@ -6,13 +6,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from overlay.arrays import Image
-from overlay.compose.framing import Placement, transformed
+from overlay.arrays import FloatArray, Image
+from overlay.compose.framing import Placement, inverted, transformed
+from overlay.compose.guiding import GuideDrawing, stands_still
+from overlay.compose.options import ComposeOptions
 from overlay.compose.sources import PersonMasks, Source
 from overlay.data import Swing
 from overlay.draw import (
     Club,
     ClubLine,
+    ClubTrail,
     Family,
     Ghost,
     HandPath,
@@ -25,8 +28,6 @@ from overlay.draw import (
 from overlay.draw.figure import PathLayer, figure_mask, torso_px
 from overlay.draw.palette import GROUND, PAPER, mixed
 from overlay.kinematics import hand_path
-from overlay.settings.compose import COMPOSE, ComposeSettings
-from overlay.settings.draw import DRAW, DrawSettings
 
 SMALL = 0.6
 """Below this scale a picture is reduced by area averaging: bilinear sampling would skip pixels and flicker."""
@@ -67,6 +68,10 @@ class Player:
         Of his picture in the pane.
     feet_y : float
         Pane row of the ankles, where the drawn ground begins.
+    options : ComposeOptions
+        What is drawn, and how.
+    text_px : int
+        Size of the names of the guide lines.
     """
 
     def __init__(
@@ -76,16 +81,18 @@ class Player:
         family: Family,
         place: Placement,
         feet_y: float,
+        options: ComposeOptions | None = None,
         *,
-        style: DrawSettings = DRAW,
-        settings: ComposeSettings = COMPOSE,
+        text_px: int = 13,
     ) -> None:
+        options = options or ComposeOptions()
+        style = options.style
         self.swing = swing
         self.source = source
         self.family = family
         self.place = place
         self.matrix = matrix = place.matrix
-        self._settings = settings
+        self._options = options
         track = swing.pose
         self._points = transformed(track.points, matrix)
         self._guessed = track.filled | (track.visibility < style.guess_visibility)
@@ -102,9 +109,15 @@ class Player:
         lengths = lengths[np.isfinite(lengths)]
         self._torso_px = float(np.median(lengths)) if len(lengths) else swing.torso_px * place.scale
         self._hand_path = HandPath(family, style)
-        self._path_layer: tuple[Moment, PathLayer | None] | None = None
-        self._layers = Stack((Club(family, style), Skeleton(family, style)))
-        self._fine_layers = Stack((Club(family, style), Skeleton(family, style, width=style.over_ghost)))
+        self._stands_still = stands_still(swing.camera_motion)
+        self._trail = ClubTrail(family, style)
+        self._heads, self._heads_s = self._measured_heads()
+        self._under: tuple[Moment, tuple[PathLayer, ...]] | None = None
+        club = [Club(family, style)] if options.club else []
+        self._layers = Stack((*club, *([Skeleton(family, style)] if options.skeleton else [])))
+        fine = [Skeleton(family, style, width=style.over_ghost)] if options.skeleton else []
+        self._fine_layers = Stack((*club, *fine))
+        self._guides = GuideDrawing(swing, self._points, place, family, options, text_px)
         self._silhouette = Silhouette(family)
         self._ground = plain_ground(place.pane_size, feet_y)
 
@@ -122,15 +135,20 @@ class Player:
         else:
             points = self._points[before] + share * (self._points[after] - self._points[before])
         shown = (times >= self._path_from_s) & (times <= at + 1e-6)
+        since_s = max(self._path_from_s, at - self._options.style.trail_s * self._slow)
+        followed = (self._heads_s >= since_s) & (self._heads_s <= at + 1e-6)
         return Moment(
             points=points,
             guessed=self._guessed[nearest],
             handedness=self.swing.handedness,
-            path=self._hands[shown],
+            path=self._carried(self._hands[shown], times[shown], at),
             path_age_s=(at - times[shown]) / self._slow,
             path_guessed=self._hands_guessed[shown],
             club=self._club(at),
+            trail=self._carried(self._heads[followed], self._heads_s[followed], at),
+            trail_age_s=(at - self._heads_s[followed]) / self._slow,
             size_px=self._torso_px,
+            time_s=at,
         )
 
     def _club(self, time_s: float) -> ClubLine | None:
@@ -151,13 +169,39 @@ class Player:
             return self._silhouette.draw(self._ground.copy(), moment)
         return framed(picture, self.place, self.swing.pose.image_size)
 
+    def _carried(self, path: FloatArray, seen_s: FloatArray, time_s: float) -> FloatArray:
+        """Points (N, 2) px of the pane, each of its own frame, where they lie in the frame at ``time_s``."""
+        motion = self.swing.camera_motion
+        if self._stands_still or motion is None or not len(path):
+            return path
+        to_picture = inverted(self.matrix)
+        picture = transformed(path, to_picture)
+        address = np.stack([motion.to_reference(point, float(t)) for point, t in zip(picture, seen_s)])
+        return transformed(motion.from_reference(address, time_s), self.matrix)
+
+    def _measured_heads(self) -> tuple[FloatArray, FloatArray]:
+        """(N, 2) px of the pane and (N,) s of the club head, NaN where it was neither measured nor marked."""
+        club = self.swing.club
+        if club is None or not (self._options.club and self._options.club_trail):
+            return np.zeros((0, 2)), np.zeros(0)
+        heads = np.where(club.scored[:, None], transformed(club.head, self.matrix), np.nan)
+        return heads, club.time_s
+
     def annotate(self, pane: Image, moment: Moment, *, fine: bool = False) -> Image:
-        """Hand path, club and skeleton on the pane, in place; ``fine`` leaves more of a ghost to be seen."""
-        # The path is the same in both panes of one moment: it is drawn once and laid over twice.
-        if self._path_layer is None or self._path_layer[0] is not moment:
-            self._path_layer = moment, self._hand_path.layer((pane.shape[0], pane.shape[1]), moment)
-        if self._path_layer[1] is not None:
-            self._path_layer[1].lay(pane)
+        """Guide lines, paths, club and skeleton on the pane, in place; ``fine`` leaves more of a ghost to be seen.
+
+        The guide lines are those of the frame at the moment's time.
+        """
+        # What lies under the body is the same in both panes of one moment: it is drawn once and laid over twice.
+        if self._under is None or self._under[0] is not moment:
+            shape = (pane.shape[0], pane.shape[1])
+            layers = [self._trail.layer(shape, moment)]
+            if self._options.hand_path:
+                layers.append(self._hand_path.layer(shape, moment))
+            self._under = moment, tuple(layer for layer in layers if layer is not None)
+        self._guides.lay(pane, moment.time_s)
+        for layer in self._under[1]:
+            layer.lay(pane)
         return (self._fine_layers if fine else self._layers).draw(pane, moment)
 
     @property
@@ -181,7 +225,7 @@ class Player:
         width, height = self.swing.pose.image_size
         grow = np.array([width / mask.shape[1], height / mask.shape[0]])
         matrix = np.column_stack([self.matrix[:, :2] * grow, self.matrix[:, 2]])
-        return person_alpha(mask, clean, matrix, self._settings)
+        return person_alpha(mask, clean, matrix, self._options.settings)
 
 
 def framed(picture: Image, place: Placement, image_size: tuple[int, int]) -> Image:

@@ -10,9 +10,9 @@ import numpy as np
 
 from overlay.arrays import Image
 from overlay.compose.framing import Framing, frame_one, frame_players
+from overlay.compose.options import ComposeOptions
 from overlay.compose.player import GhostPart, Player
 from overlay.compose.sources import Pictures, Source
-from overlay.compose.video import ComposeOptions
 from overlay.compose.wording import confidence_words
 from overlay.data import Comparison, Swing
 from overlay.draw import REFERENCE, STUDENT, Family, Ghost, Label, Moment, Notice, put_text
@@ -155,8 +155,8 @@ def _player(
         family,
         framing.places[which],
         framing.feet_y,
-        style=options.style,
-        settings=options.settings,
+        options,
+        text_px=round(max(options.style.least_text, 0.03 * framing.pane_size[1])),
     )
 
 

@@ -5,56 +5,25 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Literal
 
 import numpy as np
 
 from overlay.arrays import Image
 from overlay.compose.framing import Framing, frame_players
+from overlay.compose.options import LAYOUTS, ComposeOptions, Layout
 from overlay.compose.player import Player
 from overlay.compose.sources import Pictures, Source
-from overlay.compose.timing import Lead, Plan, phase_at, plan_video, title_at
+from overlay.compose.timing import Plan, phase_at, plan_video, title_at
 from overlay.compose.wording import confidence_words, headline
 from overlay.data import Comparison
-from overlay.draw import REFERENCE, STUDENT, Ghost, Heading, Label, Moment, ScorePanel, TimeBar, put_text
+from overlay.draw import REFERENCE, STUDENT, FirstStrip, Ghost, Heading, Label, Moment, ScorePanel, TimeBar, put_text
 from overlay.draw.palette import INK, PAPER, QUIET
 from overlay.draw.panels import panel
 from overlay.draw.text import text_width, wrapped
-from overlay.errors import InputError
 from overlay.progress import SILENT, Progress
-from overlay.settings.compose import COMPOSE, ComposeSettings
+from overlay.settings.compose import ComposeSettings
 from overlay.settings.draw import DRAW, DrawSettings
 from overlay.terms import PARTS
-
-Layout = Literal["side by side", "ghost", "both"]
-LAYOUTS: tuple[Layout, ...] = ("side by side", "ghost", "both")
-
-
-@dataclass(frozen=True)
-class ComposeOptions:
-    """How the video looks and plays.
-
-    Attributes
-    ----------
-    layout : "side by side", "ghost" or "both"
-    lead : who plays in his own time; the other follows
-    speed : clip seconds per video second, usually 0.125–1
-    hold_s : seconds the picture stands still at each position, 0 for none
-    """
-
-    layout: Layout = "both"
-    lead: Lead = "student"
-    speed: float = 1.0
-    hold_s: float = COMPOSE.hold_s
-    style: DrawSettings = DRAW
-    settings: ComposeSettings = COMPOSE
-
-    def __post_init__(self) -> None:
-        if self.layout not in LAYOUTS:
-            raise InputError(f"There is no layout {self.layout!r}.", f"Choose one of {', '.join(LAYOUTS)}.")
-        if self.lead not in ("student", "reference"):
-            raise InputError(f"{self.lead!r} cannot lead.", "Choose student or reference.")
-
 
 Box = tuple[int, int, int, int]
 """left, top, width, height, px."""
@@ -74,6 +43,7 @@ class Places:
     student: Box | None = None
     reference: Box | None = None
     ghost: Box | None = None
+    first: Box | None = None
 
 
 def even(value: float) -> int:
@@ -81,8 +51,10 @@ def even(value: float) -> int:
     return int(np.ceil(value / 2) * 2)
 
 
-def place(layout: Layout, pane: tuple[int, int], style: DrawSettings = DRAW) -> Places:
+def place(layout: Layout, pane: tuple[int, int], style: DrawSettings = DRAW, first: str = "") -> Places:
     """Lay out the canvas for panes of one size.
+
+    ``first`` is the sentence of what is worked on first; it gets a strip under the heading, as tall as it needs.
 
     ``both`` is two panes over two: about as tall and narrow as a phone held upright, with the scores beside the
     ghost. The other layouts have the scores under the picture.
@@ -92,10 +64,13 @@ def place(layout: Layout, pane: tuple[int, int], style: DrawSettings = DRAW) -> 
     wide = width if layout == "ghost" else 2 * width + gap
     text_px = round(max(style.least_text, style.text * wide))
     heading_px = round(max(style.least_text * 1.4, style.heading * wide))
-    top = even(heading_px * 2.0)
+    head_height = even(heading_px * 2.0)
+    strip = even(FirstStrip(text_px).needed_height(wide, first)) if first else 0
+    top = head_height + strip
     bar = even(text_px * 2.2)
     scores = ScorePanel(text_px)
-    head = (0, 0, wide, top)
+    head = (0, 0, wide, head_height)
+    under = (0, head_height, wide, strip) if strip else None
     if layout == "both":
         second = top + height + gap
         bar_y = second + height
@@ -110,13 +85,14 @@ def place(layout: Layout, pane: tuple[int, int], style: DrawSettings = DRAW) -> 
             (0, top, width, height),
             (width + gap, top, width, height),
             (0, second, width, height),
+            first=under,
         )
     bar_y = top + height
     tall = even(scores.needed_height(wide, len(PARTS)))
     boxes = (0, bar_y, wide, bar), (0, bar_y + bar, wide, tall)
     total = bar_y + bar + tall
     if layout == "ghost":
-        return Places(wide, total, text_px, heading_px, head, *boxes, ghost=(0, top, width, height))
+        return Places(wide, total, text_px, heading_px, head, *boxes, ghost=(0, top, width, height), first=under)
     return Places(
         wide,
         total,
@@ -126,6 +102,7 @@ def place(layout: Layout, pane: tuple[int, int], style: DrawSettings = DRAW) -> 
         *boxes,
         student=(0, top, width, height),
         reference=(width + gap, top, width, height),
+        first=under,
     )
 
 
@@ -138,7 +115,10 @@ def pane_limits(layout: Layout, settings: ComposeSettings) -> tuple[int, int]:
     }[layout]
 
 
-LEGEND = "Strong lines: lead side. Light lines: trail side. Dashed and hollow: a guess."
+LEGEND = (
+    "Strong lines: lead side. Light lines: trail side. Dashed and hollow: a guess. Thin pale lines: guide lines from "
+    "each player's own address."
+)
 
 
 class Canvas:
@@ -163,7 +143,9 @@ class Canvas:
             most_px=most,
             settings=options.settings,
         )
-        self.places = place(options.layout, self.framing.pane_size, options.style)
+        checklist = comparison.checklist
+        sentence = "" if checklist is None else checklist.first.sentence
+        self.places = place(options.layout, self.framing.pane_size, options.style, sentence)
         self.players = tuple(
             Player(
                 swing,
@@ -171,8 +153,8 @@ class Canvas:
                 family,
                 place,
                 self.framing.feet_y,
-                style=options.style,
-                settings=options.settings,
+                options,
+                text_px=round(self.places.text_px * options.style.guide_text),
             )
             for swing, source, family, place in zip(
                 (comparison.student, comparison.reference),
@@ -184,6 +166,11 @@ class Canvas:
         self.image = panel(self.places.width, self.places.height, INK)
         self._ghost = Ghost(REFERENCE, settings=options.style)
         size = self.places.text_px
+        if self.places.first is not None and checklist is not None:
+            # It stays the whole video through: drawn once.
+            _, _, width, height = self.places.first
+            strip = FirstStrip(size).picture(width, height, sentence, found=checklist.first.check is not None)
+            self._part(self.places.first)[:] = strip
         student_name = student.label or "Student"
         reference_name = (reference.label or "Reference") + (" (mirrored)" if self.framing.mirrored else "")
         self._labels = {

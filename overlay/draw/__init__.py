@@ -1,9 +1,11 @@
 """Layers drawn on a frame: each holds its style, draws in place on an RGB picture, and stacks with the others."""
 
-from overlay.draw.figure import Club, ClubLine, HandPath, Layer, Moment, Silhouette, Skeleton, Stack
+from overlay.draw.club import Club, ClubTrail
+from overlay.draw.figure import ClubLine, HandPath, Layer, Moment, Silhouette, Skeleton, Stack
 from overlay.draw.ghost import Ghost, person_alpha
+from overlay.draw.guides import DrawnGuide, Guides
 from overlay.draw.palette import REFERENCE, STUDENT, Colour, Family, contrast
-from overlay.draw.panels import Heading, Notice, ScorePanel, TimeBar
+from overlay.draw.panels import FirstStrip, Heading, Notice, ScorePanel, TimeBar
 from overlay.draw.text import Label, put_text
 
 __all__ = [
@@ -11,9 +13,13 @@ __all__ = [
     "STUDENT",
     "Club",
     "ClubLine",
+    "ClubTrail",
     "Colour",
+    "DrawnGuide",
     "Family",
+    "FirstStrip",
     "Ghost",
+    "Guides",
     "HandPath",
     "Heading",
     "Label",

@@ -52,9 +52,15 @@ class Moment:
     path_guessed : (N,) bool
         Where the hands were hardly seen: drawn thin. Empty: nowhere.
     club : ClubLine or None
+    trail : (N, 2) float
+        Where the club head was measured, oldest first, NaN breaks the line.
+    trail_age_s : (N,) float
+        Real seconds ago, ≥ 0.
     size_px : float or None
         The player's torso length, by which head and limbs are sized. None: as it looks at this instant, which
         shrinks when he bends towards the camera.
+    time_s : float
+        On the player's own clock, for what moves with the camera; NaN when not told.
     """
 
     points: FloatArray
@@ -64,7 +70,10 @@ class Moment:
     path_age_s: FloatArray = field(default_factory=lambda: np.zeros(0))
     path_guessed: BoolArray = field(default_factory=lambda: np.zeros(0, bool))
     club: ClubLine | None = None
+    trail: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
+    trail_age_s: FloatArray = field(default_factory=lambda: np.zeros(0))
     size_px: float | None = None
+    time_s: float = math.nan
 
     @property
     def torso_px(self) -> float:
@@ -79,6 +88,8 @@ class Moment:
             )
         if len(self.path) != len(self.path_age_s):
             raise DataError("The hand path and its ages differ in length.", "Give one age for each point.")
+        if len(self.trail) != len(self.trail_age_s):
+            raise DataError("The club's trail and its ages differ in length.", "Give one age for each point.")
 
 
 class Layer(Protocol):
@@ -340,36 +351,6 @@ class HandPath:
             strength = 255 * (style.trace_most + (style.trace_least - style.trace_most) * share)
             runs.append((slice(int(first), int(last) + 1), round(strength), bool(key[first] % 2)))
         return runs
-
-
-@dataclass(frozen=True)
-class Club:
-    """The shaft: solid when measured, solid with a dot at the head when marked by a person, dashed when
-    interpolated, nothing when hidden."""
-
-    family: Family = STUDENT
-    settings: DrawSettings = DRAW
-
-    def draw(self, image: Image, moment: Moment) -> Image:
-        club = moment.club
-        if club is None or club.state == "hidden":
-            return image
-        unit, style = unit_px(image), self.settings
-        grip, head = np.asarray(club.grip, np.float64), np.asarray(club.head, np.float64)
-        if not (np.all(np.isfinite(grip)) and np.all(np.isfinite(head))):
-            return image
-        pieces = (
-            dashes(grip, head, style.dash * unit, style.gap * unit) if club.state == "interpolated" else [(grip, head)]
-        )
-        colour = mixed(self.family.strong, (255, 255, 255), 0.25)
-        for start, end in pieces:
-            line(image, start, end, INK, (style.club + 2 * style.casing) * unit)
-        for start, end in pieces:
-            line(image, start, end, colour, style.club * unit)
-        if club.state == "marked":
-            disc(image, head, (style.joint + style.casing) * unit, INK)
-            disc(image, head, style.joint * unit, colour)
-        return image
 
 
 LIMBS: tuple[tuple[str, str, float, float], ...] = (

@@ -61,6 +61,39 @@ class Heading:
         return image
 
 
+MOST_FIRST_LINES = 3
+"""More are not read while a video plays; the report holds the whole text."""
+
+
+@dataclass(frozen=True)
+class FirstStrip:
+    """The one thing to work on first, in a strip that stays under the heading."""
+
+    size_px: int
+
+    def _lines(self, width: int, sentence: str) -> list[str]:
+        return wrapped(sentence, self.size_px, max(1, round(width - 2.1 * self.size_px)), MOST_FIRST_LINES, bold=True)
+
+    def needed_height(self, width: int, sentence: str) -> int:
+        """Height for the wrapped sentence, px."""
+        return round(self.size_px * (0.75 + 1.3 * len(self._lines(width, sentence))))
+
+    def picture(self, width: int, height: int, sentence: str, found: bool = True) -> Image:
+        """The strip, (height, width, 3). ``found``: there is something to work on, which a bright bar marks."""
+        image = panel(width, height, INK)
+        size = self.size_px
+        margin = round(0.7 * size)
+        bar = max(4, round(0.28 * size))
+        top, bottom = round(0.35 * size), height - round(0.35 * size)
+        image[top:bottom, margin : margin + bar] = HELD if found else PANEL_EDGE
+        lines = self._lines(width, sentence)
+        y = height / 2 - 0.65 * size * (len(lines) - 1)
+        for text in lines:
+            put_text(image, text, margin + 2 * bar, y, size, colour=PAPER if found else QUIET, bold=True)
+            y += 1.3 * size
+        return image
+
+
 @dataclass(frozen=True)
 class TimeBar:
     """The swing's time from left to right, phases as bands, positions as ticks, and where the picture is now.

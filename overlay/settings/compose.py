@@ -22,6 +22,7 @@ class ComposeSettings:
     hand_reach_up: float = setting(0.7, "torso", "room kept above the hands")
     drawn_reach: float = setting(0.4, "torso", "room around the hands of a drawn figure without a club")
     body_margin: float = setting(0.35, "torso", "room kept around the body")
+    ball_margin: float = setting(0.2, "torso", "room kept around the ball and the club head at address")
     narrowest: float = setting(0.56, "width / height", "about a phone held upright")
     widest: float = setting(0.80, "width / height", "two panes beside each other still fit a phone held upright")
     address_window_s: float = setting(0.15, "s", "around address, over which feet and body size are medians")

@@ -22,6 +22,15 @@ class DrawSettings:
     trace_least: float = setting(0.3, "fraction", "faintest opacity of the hand path: still seen at the finish")
     trace_most: float = setting(0.95, "fraction", "opacity of the newest part of the hand path")
     club: float = setting(0.6, "drawing unit", "a shaft is thinner than a limb")
+    trail: float = setting(0.35, "drawing unit", "trail of the club head: thinner than the hand path, which it crosses")
+    trail_s: float = setting(0.35, "s", "real time for which the trail of the club head is seen: a downswing")
+    trail_opacity: float = setting(0.7, "fraction", "opacity of its newest part; the oldest is at nothing")
+    guide: float = setting(0.4, "drawing unit", "2 px on a 480 px pane: half a bone, and never taken for one")
+    guide_casing: float = setting(0.24, "drawing unit", "1 px of coloured edge on each side tells whose line it is")
+    guide_opacity: float = setting(0.85, "fraction", "the picture shows a little through a guide line")
+    guide_edge_opacity: float = setting(0.7, "fraction", "its edge stays quieter than that of a bone")
+    guide_zone: float = setting(0.2, "fraction", "a zone is a veil: what happens in it stays in view")
+    guide_text: float = setting(0.85, "factor", "names of guide lines against other text")
     guess_visibility: float = setting(
         0.3, "fraction", "below it a joint is drawn as a guess; the hidden far arm of a down-the-line clip is near 0.04"
     )

@@ -1,0 +1,110 @@
+"""The guide lines of one player in his pane: placed once, carried along where the camera moved."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from overlay.arrays import BoolArray, FloatArray, Image
+from overlay.compose.framing import Placement, transformed
+from overlay.compose.options import ComposeOptions
+from overlay.data import CameraMotion, Guide, Swing
+from overlay.draw import DrawnGuide, Family, Guides
+from overlay.draw.figure import figure_mask
+from overlay.draw.guides import SparseLayer
+from overlay.guides import guide_lines
+
+
+def stands_still(motion: CameraMotion | None) -> bool:
+    """Whether the picture stood still, as far as is known."""
+    if motion is None or not len(motion.time_s):
+        return True
+    known = motion.matrices[np.all(np.isfinite(motion.matrices), axis=(1, 2))]
+    return bool(np.allclose(known, np.eye(2, 3)[None], rtol=0.0, atol=1e-9))
+
+
+class GuideDrawing:
+    """Draws the chosen guide lines of a swing on the frames of its pane.
+
+    Parameters
+    ----------
+    swing : Swing
+    points : (T, 33, 2) float
+        His joints in px of the pane, which the names of the lines keep clear of.
+    place : Placement
+    family : Family
+    options : ComposeOptions
+    text_px : int
+    """
+
+    def __init__(
+        self,
+        swing: Swing,
+        points: FloatArray,
+        place: Placement,
+        family: Family,
+        options: ComposeOptions,
+        text_px: int,
+    ) -> None:
+        self._swing = swing
+        self._points = points
+        self._place = place
+        self._wanted = options.guides
+        self._still = stands_still(swing.camera_motion)
+        self._drawing = Guides(family, text_px, options.style)
+        self._guides: tuple[Guide, ...] | None = None
+        self._placed: dict[tuple[tuple[int, int], frozenset[str]], tuple[DrawnGuide, ...]] = {}
+        self._layers: dict[frozenset[str], SparseLayer | None] = {}
+
+    def lay(self, pane: Image, time_s: float, only: frozenset[str] | None = None) -> Image:
+        """Draw on ``pane`` in place as the lines lie in the frame at ``time_s``; ``only`` some of the chosen ones."""
+        names = self._wanted if only is None else only
+        if not names:
+            return pane
+        shape = (pane.shape[0], pane.shape[1])
+        if not self._still:
+            layer = self._drawing.layer(shape, self.drawn(shape, time_s, names))
+            return pane if layer is None else layer.lay(pane)
+        if names not in self._layers:
+            self._layers[names] = self._drawing.layer(shape, self.drawn(shape, time_s, names))
+        kept = self._layers[names]
+        return pane if kept is None else kept.lay(pane)
+
+    def drawn(self, shape: tuple[int, int], time_s: float, names: frozenset[str]) -> tuple[DrawnGuide, ...]:
+        """The guides of these names in px of the pane at ``time_s``, with the places of their names."""
+        if self._guides is None:
+            self._guides = tuple(guide for guide in guide_lines(self._swing) if not guide.reason)
+        chosen = [guide for guide in self._guides if guide.name in names]
+        if (shape, names) not in self._placed:
+            address_s = self._swing.positions.time("address")
+            at_address = [self._in_pane(guide, time_s if address_s is None else address_s) for guide in chosen]
+            self._placed[shape, names] = self._drawing.labelled(shape, at_address, self._taken(shape))
+        placed = self._placed[shape, names]
+        if self._still:
+            return placed
+        return tuple(self._carried(self._in_pane(guide, time_s), there) for guide, there in zip(chosen, placed))
+
+    @staticmethod
+    def _carried(here: DrawnGuide, at_address: DrawnGuide) -> DrawnGuide:
+        # A name keeps its place beside its line while the camera moves: it must not jump about.
+        if at_address.label is None:
+            return here
+        shift = here.points[0] - at_address.points[0]
+        return replace(here, label=(at_address.label[0] + float(shift[0]), at_address.label[1] + float(shift[1])))
+
+    def _in_pane(self, guide: Guide, time_s: float) -> DrawnGuide:
+        points = guide.points
+        if not self._still and self._swing.camera_motion is not None:
+            points = self._swing.camera_motion.from_reference(points, time_s)
+        return DrawnGuide(guide.name, guide.kind, transformed(points, self._place.matrix))
+
+    def _taken(self, shape: tuple[int, int]) -> BoolArray:
+        """(H, W) where the player is at his positions, and the top of the pane, where its caption stands."""
+        taken = np.zeros(shape, bool)
+        times = self._swing.pose.time_s
+        for position in self._swing.positions.found:
+            points = self._points[int(np.argmin(np.abs(times - position.time_s)))]
+            taken |= figure_mask(shape, points) > 127
+        taken[: round(3.0 * self._drawing.text_px)] = True
+        return taken

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from overlay.arrays import FloatArray
+from overlay.golfer.skeleton import shaft_direction
 from overlay.golfer.spec import GolferSpec
 
 TOP, IMPACT, END, DOWN, REST = 0.87, 1.14, 1.64, 1.81, 3.11
@@ -23,6 +24,9 @@ Keys = dict[str, list[tuple[float, float]]]
 
 SLOW, FAST = 0.030, 0.012
 """Gaussian smoothing of trunk and leg curves, and of arm and club curves, canonical seconds."""
+
+ACROSS_DEG = 25.0
+"""Turn of the shaft at the top, seen from above, that a club across the line or laid off of size 1 means."""
 
 STRIKE: tuple[tuple[float, float], ...] = ((-0.016, 34.0), (0.016, -33.0))
 """Around impact: (canonical time, degrees of shaft angle) from impact."""
@@ -144,19 +148,43 @@ def apply_faults(keys: Keys, spec: GolferSpec) -> None:
     bump(keys, "thorax_turn", {TOP: 0.0, 0.93: 0.8, LALD: 1.0, SLD: 0.5, IMPACT: 0.0}, -12.0 * size)
     size = spec.fault("early_release")
     bump(keys, "psi", {TOP: 0.0, 0.93: 0.5, LALD: 1.0, SLD: 0.6, IMPACT: 0.0}, -42.0 * size)
+    # After the ball the club runs on while the hands stall: it is level before the arms have come as far.
+    bump(keys, "psi", {IMPACT: 0.0, SLT: 1.0, 1.28: 0.5, 1.36: 0.0}, -28.0 * size)
+    bump(keys, "arm_x", {IMPACT: 0.0, SLT: 1.0, 1.28: 0.5, 1.36: 0.0}, -0.25 * size)
     size = spec.fault("reverse_spine")
     bump(keys, "lean", {0.0: 0.0, SLB: 0.5, TOP: 1.0, LALD: 0.4, IMPACT: 0.0}, 14.0 * size)
     size = spec.fault("flat_shoulder_turn")
     bump(keys, "thorax_tilt", {0.0: 0.0, SLB: 0.5, LAL: 0.8, TOP: 1.0, LALD: 0.6, IMPACT: 0.0}, 20.0 * size)
     bump(keys, "arm_z", {LAL: 0.0, 0.75: 0.8, TOP: 1.0, 0.93: 0.8, LALD: 0.0}, -0.12 * size)
-    size = spec.fault("across_the_line") - spec.fault("laid_off")
-    bump(keys, "delta", {LAL: 0.0, 0.75: 0.6, TOP: 1.0, 0.93: 0.8, LALD: 0.0}, -25.0 * size)
     size = spec.fault("posture_loss")
     late = {TOP: 0.0, LALD: 0.5, SLD: 0.8, IMPACT: 1.0, SLT: 0.9, 1.36: 0.3, 1.6: 0.0}
     bump(keys, "pelvis_y", late, 0.08 * size)
     bump(keys, "pelvis_lift", late, 0.02 * size)
     bump(keys, "bend", late, -14.0 * size)
     bump(keys, "pelvis_tilt", late, -8.0 * size)
+
+
+def turn_shaft(keys: Keys, plane_deg: float, size_deg: float) -> None:
+    """Turn the shaft at the top by ``size_deg``, seen from above, towards the ball line (+, across the line).
+
+    How far the shaft must leave the swing plane for that depends on the plane's slope, so it is solved: the heading
+    of the shaft grows with every degree out of the plane.
+    """
+    if size_deg == 0.0:
+        return
+    psi, delta = (dict(keys[name])[TOP] for name in ("psi", "delta"))
+
+    def heading(added: float) -> float:
+        arrays = (np.array([value]) for value in (psi, delta + added, plane_deg))
+        x, y, _ = shaft_direction(*arrays)[0]
+        return float(np.degrees(np.arctan2(y, x)))
+
+    wanted = heading(0.0) + size_deg
+    low, high = (-85.0 - delta, 0.0) if size_deg > 0 else (0.0, 85.0 - delta)
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if heading(middle) > wanted else (low, middle)
+    bump(keys, "delta", {LAL: 0.0, 0.75: 0.6, TOP: 1.0, 0.93: 0.8, LALD: 0.0}, 0.5 * (low + high))
 
 
 REFINED: dict[str, tuple[float, ...]] = {

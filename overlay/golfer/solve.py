@@ -79,6 +79,7 @@ def solve(spec: GolferSpec, settings: GolferSettings) -> Solved:
     x = _strike(spec, settings, struck, start, faultless_bend_deg)
     hit = _arm(x[None])
 
+    k.turn_shaft(keys, start.build.plane_deg, k.ACROSS_DEG * (spec.fault("across_the_line") - spec.fault("laid_off")))
     shape = {k.TOP: 0.0, k.LALD: 0.6, k.SLD: 0.9, k.IMPACT: 1.0, k.SLT: 0.8, 1.36: 0.0}
     k.bump(keys, "bend", shape, float(x[4]))
     curves.add("bend", keys["bend"], k.SLOW)

@@ -17,12 +17,15 @@ ClubKind = Literal["mid_iron", "driver"]
 FAULTS: Mapping[str, str] = MappingProxyType(
     {
         "sway": "pelvis 8 cm further away from the target through the backswing, upper body half of that",
-        "over_the_top": "hands 11 cm further out towards the ball line at lead arm level down, shaft 14° steeper",
-        "early_release": "shaft 40° further released at lead arm level down, hands 7 cm back at impact",
+        "over_the_top": "hands 9 cm further out towards the ball line at lead arm level down, shaft 14° steeper",
+        "early_release": (
+            "shaft 40° further released at lead arm level down, hands 7 cm back at impact, club 13 to 16° further "
+            "ahead of the trail arm at shaft level through"
+        ),
         "reverse_spine": "upper body leaning 14° more towards the target at the top",
         "flat_shoulder_turn": "shoulders turning 20° flatter at the top",
-        "laid_off": "shaft pointing 25° left of the target line at the top (right-hander)",
-        "across_the_line": "shaft pointing 25° right of the target line at the top (right-hander)",
+        "laid_off": "shaft turned 25° to the left at the top, seen from above (right-hander)",
+        "across_the_line": "shaft turned 25° to the right at the top, seen from above (right-hander)",
         "posture_loss": "pelvis 8 cm towards the ball and head 4 cm higher at impact",
     }
 )

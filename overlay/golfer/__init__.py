@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from overlay.golfer.camera import CameraSpec
 from overlay.golfer.motion import BONES, JOINTS, Motion, Posture, simulate, true_map
 from overlay.golfer.recording import Act, Recording, record
+from overlay.golfer.sound import SoundSpec, range_sound
 from overlay.golfer.spec import FAULTS, BodySpec, GolferSpec, StyleSpec, TempoSpec
 from overlay.golfer.tracks import NoiseSpec, true_club, truth_track
 
@@ -31,8 +32,10 @@ __all__ = [
     "NoiseSpec",
     "Posture",
     "Recording",
+    "SoundSpec",
     "StyleSpec",
     "TempoSpec",
+    "range_sound",
     "record",
     "render_clip",
     "render_frame",

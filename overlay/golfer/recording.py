@@ -38,6 +38,9 @@ class Act:
     swing : GolferSpec or None
         For a swing: another tempo, fault, seed than the recording's golfer; body, hands, club and style must be the
         same.
+    ball : struck, stays or none
+        For a swing: "stays" is a full rehearsal past a ball that lies there before and after, "none" one without a
+        ball.
     size : float
         For a rehearsal: how far back the club goes, 1 = lead arm level; for a waggle: its size.
     """
@@ -46,8 +49,11 @@ class Act:
     duration_s: float = 2.0
     swing: GolferSpec | None = None
     size: float = 1.0
+    ball: Literal["struck", "stays", "none"] = "struck"
 
     def __post_init__(self) -> None:
+        if self.ball not in ("struck", "stays", "none"):
+            raise InputError(f"{self.ball!r} is no way of a ball.", "Use struck, stays or none.")
         if self.kind not in ("walk", "stand", "place_ball", "rehearse", "waggle", "swing"):
             raise InputError(f"{self.kind!r} is not an act.", "Use walk, stand, place_ball, rehearse, waggle or swing.")
         if not 1.5 <= self.duration_s <= 3600.0:
@@ -62,6 +68,7 @@ class _Piece:
     stop_s: float
     values: Callable[[FloatArray], Values]
     motion: Motion | None
+    ball: str = "struck"
 
 
 class Recording:
@@ -88,8 +95,17 @@ class Recording:
 
     @property
     def impacts_s(self) -> tuple[float, ...]:
-        """Times of all strikes."""
-        return tuple(times["impact"] for times in self.swings)
+        """Times of all strikes: of the swings that strike a ball."""
+        return self._passes("struck")
+
+    @property
+    def passes_s(self) -> tuple[float, ...]:
+        """Times at which the club passes the ground in a swing that strikes nothing."""
+        return tuple(sorted((*self._passes("stays"), *self._passes("none"))))
+
+    def _passes(self, ball: str) -> tuple[float, ...]:
+        swings = [piece for piece in self._pieces if piece.motion is not None]
+        return tuple(times["impact"] for times, piece in zip(self.swings, swings) if piece.ball == ball)
 
     def state(self, times_s: FloatArray) -> dict[str, FloatArray]:
         """As ``Motion.state``. The ball lies there from the last placing (or shortly before a swing) to the strike."""
@@ -110,13 +126,24 @@ class Recording:
         out = named(skeleton.pose(total, self._build), self.spec.handedness)
         ball = np.full((len(times), 3), np.nan)
         for i, piece in enumerate(self._pieces):
-            if piece.motion is None:
+            if piece.motion is None or piece.ball == "none":
                 continue
             # The ball lies where it was put down, or from the start of the swing's own act.
             before = [p.start_s + 0.5 * (p.stop_s - p.start_s) for p in self._pieces[:i] if p.motion is None]
             appears = before[-1] if before else piece.start_s
-            shown = (times >= appears) & (times < piece.stop_s)
-            ball[shown] = piece.motion.state(times[shown] - piece.start_s)["ball"] if np.any(shown) else 0.0
+            # One that was not struck lies there until the next swing with a ball, which strikes it.
+            with_ball = [p for p in self._pieces if p.motion is not None and p.ball != "none"]
+            at = with_ball.index(piece)
+            if at > 0 and with_ball[at - 1].ball == "stays":
+                appears = piece.start_s
+            stop = piece.stop_s
+            if piece.ball == "stays":
+                stop = with_ball[at + 1].start_s if at + 1 < len(with_ball) else np.inf
+            shown = (times >= appears) & (times < stop)
+            if piece.ball == "stays":
+                ball[shown] = piece.motion.ball_rest
+            elif np.any(shown):
+                ball[shown] = piece.motion.state(times[shown] - piece.start_s)["ball"]
         out["ball"] = ball
         return out
 
@@ -165,7 +192,7 @@ def record(spec: GolferSpec, acts: Sequence[Act]) -> Recording:
             motion = simulate(own)
             duration = motion.duration_s
         values = _values_of(act, motion, usual, address)
-        pieces.append(_Piece(clock, clock + duration, values, motion))
+        pieces.append(_Piece(clock, clock + duration, values, motion, act.ball))
         clock += duration
     return Recording(spec, pieces, usual.build)
 

@@ -16,7 +16,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Sequence
+from typing import TYPE_CHECKING, Any, Literal, Sequence
 
 import numpy as np
 
@@ -28,8 +28,10 @@ from overlay.golfer.render_club import HEAD_REACH_M, SHAFT_RADII_M, club_path, h
 from overlay.golfer.render_exposure import Between, Moved, exposure_postures, lead_side
 from overlay.golfer.render_lens import Lens, lens_of
 from overlay.golfer.scene import Plate, paint_plate
+from overlay.golfer.sound import SoundSpec, range_sound
 from overlay.progress import SILENT, Progress
 from overlay.settings.render import LIGHTS, LightSettings, RenderSettings
+from overlay.video.sound import Sound
 
 if TYPE_CHECKING:
     from overlay.golfer.camera import CameraSpec
@@ -493,9 +495,10 @@ def _in_order(jobs: Iterator[Any], work: Any, threads: int) -> Iterator[Any]:
 
 def render_clip(
     motion: Motion, camera: CameraSpec, path: Path | str, *, rate_hz: float = 60.0, shutter_s: float = 1 / 1000,
-    look: str | Look = "rowan", seed: int = 0, ball: bool = True, progress: Progress = SILENT,
+    look: str | Look = "rowan", seed: int = 0, ball: bool | Literal["stays"] = True, progress: Progress = SILENT,
     playback_rate: float | None = None, film: Film | None = None, start_s: float = 0.0, stop_s: float | None = None,
     bystanders: Sequence[Bystander] = (), threads: int | None = None, quality: int | None = None,
+    sound: SoundSpec | None = None,
 ) -> Path:  # fmt: skip
     """Render a motion to an MP4 file.
 
@@ -509,7 +512,8 @@ def render_clip(
     look : name in ``LOOKS`` or Look
     seed : int
         Of the noise (``film`` overrides it).
-    ball : bool
+    ball : bool or "stays"
+        "stays" is a rehearsal past a ball that lies there before and after; False one without a ball.
     progress : Progress
     playback_rate : frames per second of the file; None plays in real time. 240 captured and 30 played is slow
         motion by 8.
@@ -518,6 +522,8 @@ def render_clip(
     bystanders : other people in the picture
     threads : workers, by default one a core
     quality : constant rate factor handed to the writer, None for its own default
+    sound : SoundSpec or None
+        Write a sound track: the strike (where a ball is struck), other people, wind. Stretched in slow motion.
 
     Raises
     ------
@@ -550,12 +556,15 @@ def render_clip(
     times = start_s + np.arange(n) / rate_hz
 
     def work(index: int) -> Image:
-        return studio.at(float(times[index])).frame(
-            exposure_postures(motion, float(times[index]), shutter_s), index, ball=ball
-        )
+        exposure = exposure_postures(motion, float(times[index]), shutter_s)
+        if ball == "stays":
+            exposure = tuple(dataclasses.replace(posture, ball=motion.ball_rest) for posture in exposure)
+        return studio.at(float(times[index])).frame(exposure, index, ball=bool(ball))
 
     rate = Fraction(playback_rate if playback_rate is not None else rate_hz).limit_denominator(1001)
     options: dict[str, Any] = {} if quality is None else {"quality": quality}
+    if sound is not None:
+        options["sound"] = _heard(motion, camera, sound, ball is True, (start_s, start_s + n / rate_hz), rate_hz / rate)
     progress.stage("rendering", n)
     with VideoWriter(Path(path), studio.lens.width, studio.lens.height, rate, **options) as writer:
         for image in _in_order(iter(range(n)), work, threads or os.cpu_count() or 1):
@@ -563,3 +572,26 @@ def render_clip(
             progress.advance()
     progress.done()
     return Path(path)
+
+
+def _heard(
+    motion: Motion, camera: CameraSpec, spec: SoundSpec, struck: bool, part: tuple[float, float], slow: Fraction | float
+) -> Sound:
+    """The sound track of a rendered part of a motion or recording."""
+    hits = tuple(motion.impacts_s)
+    passes = tuple(getattr(motion, "passes_s", ()))
+    if not struck:
+        hits, passes = (), tuple(sorted((*passes, *hits)))
+    last = (*hits, *passes)[-1] if hits or passes else part[0]
+    # The club head is at the ball then, to within its size: a tenth of a millisecond.
+    place = motion.state(np.array([last]))["club_head"][0]
+    return range_sound(
+        spec,
+        start_s=part[0],
+        stop_s=part[1],
+        impacts_s=hits,
+        passes_s=passes,
+        distance_m=float(np.linalg.norm(camera.position - place)),
+        club=motion.spec.club,
+        slow=float(slow),
+    )

@@ -58,9 +58,9 @@ def clicks(sound: Sound, settings: SoundSettings | None = None) -> tuple[Click, 
     ratio = 10 * np.log10((after + floor) / (before + floor))
     ratio[: quiet // 4] = 0.0  # nothing was heard before: no rise can be told
     found: list[Click] = []
-    last = -n
+    last: int = -n
     apart = max(1, round(settings.apart_s * sound.rate / per))
-    for i in np.flatnonzero(ratio >= settings.rise_db):
+    for i in map(int, np.flatnonzero(ratio >= settings.rise_db)):
         near = ratio[max(0, i - apart) : i + apart + 1]
         if ratio[i] < near.max() or i - last <= apart:
             continue
@@ -69,7 +69,7 @@ def clicks(sound: Sound, settings: SoundSettings | None = None) -> tuple[Click, 
         began = int(np.flatnonzero(part > 0.2 * peak)[0]) + max(0, i - rise)
         time_s = sound.start_s + began * per / sound.rate
         found.append(Click(time_s, float(ratio[i]), 10 * math.log10(float(after[i]) + floor)))
-        last = int(i)
+        last = i
     return tuple(found)
 
 

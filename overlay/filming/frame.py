@@ -140,16 +140,15 @@ def _head_at(scene: Scene, time_s: float) -> FloatArray | None:
 
 
 def _head_guessed(scene: Scene, top_s: float, found: CameraFound | None) -> FloatArray | None:
-    """Where a club of the usual length ends at the top: face on level, down the line foreshortened."""
+    """Where the club ends at the top: face on about level towards the target, down the line end-on near the hands."""
     hands = hands_at(scene, top_s)
     if hands is None:
         return None
+    if scene.view != "fo":
+        return hands
     stature_px = found.px_per_stature if found is not None else scene.torso_px / scene.settings.torso_of_stature
-    reach = scene.settings.club_of_stature * stature_px
-    if scene.view == "fo":
-        side = 1.0 if scene.handedness == "right" else -1.0
-        return hands + np.array([side * reach, 0.0])
-    return hands + np.array([0.0, -0.3 * reach])
+    side = 1.0 if scene.handedness == "right" else -1.0
+    return hands + np.array([side * scene.settings.club_of_stature * stature_px, 0.0])
 
 
 def hands_at(scene: Scene, time_s: float) -> FloatArray | None:

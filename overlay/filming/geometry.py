@@ -35,8 +35,8 @@ class Seen:
     Attributes
     ----------
     points : (17, 2) float, px, in ``shape.JOINTS`` order, of a right-hander's picture; NaN where not seen
-    sd_px : (17,) float
-        Standard deviation of each joint.
+    covariance : (34, 34) float, px²
+        Of the errors of x, y of the first joint, x, y of the second, …
     image_size : (width, height) px
     view : "dtl" or "fo"
     roll_deg, roll_sd_deg : float
@@ -44,7 +44,7 @@ class Seen:
     """
 
     points: FloatArray
-    sd_px: FloatArray
+    covariance: FloatArray
     image_size: tuple[int, int]
     view: str
     roll_deg: float = math.nan
@@ -226,11 +226,13 @@ def _fit(seen: Seen, shape: AddressShape, settings: FilmingSettings, pitch_deg: 
     values = _start(seen, shape, mean)
     known = np.flatnonzero(np.isfinite(seen.points[:, 0]))
     wanted = seen.points[known].ravel()
-    weight = np.repeat(1.0 / seen.sd_px[known], 2)
+    rows = np.stack([2 * known, 2 * known + 1], -1).ravel()
+    # Residuals are whitened: errors of neighbouring joints go together.
+    whiten = np.linalg.inv(np.linalg.cholesky(seen.covariance[np.ix_(rows, rows)]))
 
     def residuals(at: FloatArray) -> FloatArray:
         picture = project(at, shape, seen.view, seen.image_size)[known].ravel()
-        parts = [(picture - wanted) * weight, (at - mean) / sd]
+        parts = [whiten @ (picture - wanted), (at - mean) / sd]
         if math.isfinite(seen.roll_deg):
             parts.append(np.array([(math.degrees(at[ROLL]) - seen.roll_deg) / seen.roll_sd_deg]))
         return np.concatenate(parts)

@@ -33,7 +33,6 @@ def locate(scene: Scene, roll: Told | None = None) -> CameraFound | None:
     seen = visibility[list(LANDMARK_ROWS)]
     shape = address_shape()
     settings = scene.settings
-    sd = shape.pose_sd[scene.view].copy()
     if scene.track.source == settings.biased_source:
         points -= shape.pose_bias[scene.view] * scene.torso_px
     hidden = np.array(["wrist" in name for name in JOINTS]) & (seen < settings.hidden_visibility)
@@ -46,7 +45,15 @@ def locate(scene: Scene, roll: Told | None = None) -> CameraFound | None:
         if scene.handedness == "left":
             background = -background
     return find_camera(
-        Seen(points, sd * scene.torso_px, scene.image_size, scene.view, background, background_sd), settings
+        Seen(
+            points,
+            shape.pose_covariance[scene.view] * scene.torso_px**2,
+            scene.image_size,
+            scene.view,
+            background,
+            background_sd,
+        ),
+        settings,
     )
 
 
@@ -101,11 +108,11 @@ def _cm(value: float) -> str:
 def _height(scene: Scene, found: CameraFound) -> FilmingFinding:
     settings = scene.settings
     value, interval = in_cm(found.height, scene)
-    stature, _ = scene.stature
-    hands = found.hands_height.value * stature
-    # Hand height, but not outside the band that is advised whatever the player's height.
-    wanted = min(max(hands, settings.low_lens_cm), settings.high_lens_cm)
-    low, high = sorted((wanted - hands, 0.0))
+    low, high = 0.0, 0.0
+    if scene.has_stature:
+        # Hand height, or the band that is advised whatever the player's height: either is good.
+        hands = found.hands_height.value * scene.stature[0]
+        low, high = sorted((min(max(hands, settings.low_lens_cm), settings.high_lens_cm) - hands, 0.0))
     error = value - min(max(value, low), high)
     if (interval[1] - interval[0]) / 2 > settings.height_doubt_cm:
         return FilmingFinding(
@@ -119,7 +126,9 @@ def _height(scene: Scene, found: CameraFound) -> FilmingFinding:
         else f"The lens is about {_cm(value)} {side} the hands at address."
     )
     if found.tilted > 0.5:
-        sentence += f" The camera seems tilted {'up' if found.pitch_deg.value > 0 else 'down'}, so this is less sure."
+        sentence += f" The camera seems tilted {'up' if found.pitch_deg.value > 0 else 'down'}."
+    else:
+        sentence += " The camera is taken as level."
     advice = ""
     if verdict != "pass":
         advice = f"{'Lower' if error > 0 else 'Raise'} the camera about {_cm(error)}, and keep it level."

@@ -54,14 +54,14 @@ class AddressShape:
         Each changes the posture by one standard deviation.
     pose_bias : view → (17, 2) float, torso lengths in the picture
         Where the shipped pose model places a joint, less where the shape has it.
-    pose_sd : view → (17,) float, torso lengths
-        How far that varies between players, pictures and looks.
+    pose_covariance : view → (34, 34) float, torso lengths squared
+        How that varies between players, pictures and looks; x, y of the first joint, x, y of the second, …
     """
 
     mean: FloatArray
     ways: FloatArray
     pose_bias: dict[str, FloatArray]
-    pose_sd: dict[str, FloatArray]
+    pose_covariance: dict[str, FloatArray]
 
 
 @functools.cache
@@ -72,5 +72,5 @@ def address_shape() -> AddressShape:
         mean=np.array(told["mean"], np.float64),
         ways=np.array(told["ways"], np.float64),
         pose_bias={view: np.array(rows, np.float64) for view, rows in told["pose_bias"].items()},
-        pose_sd={view: np.array(rows, np.float64) for view, rows in told["pose_sd"].items()},
+        pose_covariance={view: np.array(rows, np.float64) for view, rows in told["pose_covariance"].items()},
     )

@@ -88,6 +88,23 @@ class FilmingSettings:
     line_sd_deg: float = setting(0.35, "deg", "posts and rails as they stand")
     most_tilt_deg: float = setting(12.0, "deg", "further off, a line is neither upright nor level")
 
+    # The shutter.
+    fast_deg_s: float = setting(500.0, "deg/s", "slower, the fan is as wide as the shaft")
+    long_torso: float = setting(0.6, "torso", "a club seen end-on does not tell")
+    after_impact_s: float = setting(0.05, "s", "real time after impact in which the club is still fast")
+    most_fans: int = setting(12, "count", "pictures that are looked at, the fastest first")
+    least_fans: int = setting(2, "count", "one alone may be a shadow")
+    background_pictures: int = setting(15, "count", "the club covers a place in few of them")
+    fan_from: float = setting(0.30, "of the visible length", "beyond the hands and forearms")
+    fan_to: float = setting(0.80, "of the visible length", "short of the club head")
+    fan_least_levels: float = setting(6.0, "of 255", "three times the noise of a picture")
+    shaft_px: float = setting(3.0, "px", "a shaft of 9–15 mm at 200–300 px a metre, with its soft edge")
+    impact_deg_s: float = setting(2000.0, "deg/s", "a shaft near impact turns 15–30° in 1/100 s: common practice")
+    shutter_doubt: float = setting(0.2, "fraction", "trials on rendered clips: docs/studies/filming_errors.md")
+    shutter_floor_s: float = setting(0.0005, "s", "a fan as wide as the error of the shaft's own thickness")
+    smear_warn_deg: float = setting(6.0, "deg", "1/330 s; more than the error of a shaft angle")
+    smear_fail_deg: float = setting(14.0, "deg", "1/140 s: the shaft is a fan, its angle a guess")
+
     # Two cameras.
     line_warn_deg: float = setting(3.0, "deg", "twice the error of each")
     line_fail_deg: float = setting(8.0, "deg", "more than most faults turn the club")

@@ -1,0 +1,60 @@
+"""Thresholds of the shaft tracker. T is the torso length in the picture."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from overlay.settings import setting
+
+
+@dataclass(frozen=True)
+class ClubSettings:
+    """Chosen on rendered clips of other players than those of the figures, and looked at on one real clip."""
+
+    # The picture.
+    torso_px: float = setting(100.0, "px", "T in the picture looked at: a shaft is then 2–3 px wide")
+    most_side_px: int = setting(900, "px", "longest side looked at, whatever T says")
+
+    # Background.
+    background_frames: int = setting(48, "count", "pictures whose median is the background; more change nothing")
+    background_least: int = setting(6, "count", "views of a place free of the player below which it is not known")
+    person_margin: float = setting(0.10, "torso", "grown about the person mask before a place counts as background")
+    noise_floor: float = setting(4.0, "levels", "added to the background's own spread; compression alone makes 2–4")
+
+    # Rays.
+    angle_step_deg: float = setting(2.0, "deg", "finer changes nothing: every peak is refined afterwards")
+    offset: float = setting(0.12, "torso", "searched to each side of the hands: their error across is 0.05 T (p90)")
+    offset_step_px: float = setting(1.5, "px", "half a shaft")
+    ray_start: float = setting(0.12, "torso", "nearer, the hands cover the shaft")
+    ray_stop: float = setting(2.6, "torso", "a driver seen square is 2.4 T from the hands to its head")
+    ray_step_px: float = setting(2.5, "px", "a shaft's width")
+    ridge_px: tuple[float, ...] = setting((3.0, 6.0), "px", "how far beside the line it must be darker or paler")
+    fan_deg: float = setting(8.0, "deg", "half width of the fan a shaft smears into at 1/250 s")
+    full_change: float = setting(3.0, "noise", "difference from the background that counts in full")
+    full_contrast: float = setting(16.0, "levels", "contrast to both sides that counts in full")
+    gap_cost: float = setting(0.22, "fraction", "evidence a ray needs on average to gain by going on; METHODS trial")
+    body_gap_cost: float = setting(0.14, "fraction", "as above across the body, which may hide the shaft")
+    arm_weight: float = setting(0.3, "fraction", "of evidence on a forearm, itself a line from the hands")
+    edge_weight: float = setting(0.4, "fraction", "of evidence on the outline of the body")
+    body_weight: float = setting(0.8, "fraction", "of evidence on the body: folds and seams are lines too")
+    offset_cost: float = setting(4.0, "1/torso", "per squared offset: the hands are usually right")
+
+    # Path.
+    seen_cost: float = setting(0.30, "torso", "score a frame must bring to count as seen on the path")
+    hide_cost: float = setting(0.15, "torso", "to pass from seen to hidden or back")
+    fastest_deg_s: float = setting(3600.0, "deg/s", "in the picture; 2400 in space, foreshortening adds")
+    turn_deg_s2: float = setting(25000.0, "deg/s2", "change of speed that costs one unit; 0.05 s to full speed")
+    turn_cost: float = setting(0.02, "torso", "per squared unit of change of speed")
+    rest_deg_s: float = setting(150.0, "deg/s", "speed of the shaft that costs one unit while the hands are still")
+    per_hand_speed_deg: float = setting(160.0, "deg/torso", "turn that goes with a hand path of one torso length")
+    speed_cost: float = setting(0.01, "torso", "per squared unit of speed")
+    keep: int = setting(6, "count", "peaks of a frame that are refined to a line")
+
+    # What is believed.
+    least_score: float = setting(0.42, "torso", "of a ray to be confident; METHODS trial")
+    least_margin: float = setting(
+        0.10, "torso", "by which the best path beats any that passes elsewhere; METHODS trial"
+    )
+    elsewhere_deg: float = setting(12.0, "deg", "further away is elsewhere")
+    longest_gap_s: float = setting(0.30, "s", "real time: between measured frames further apart the shaft is hidden")
+    mark_deg: float = setting(3.0, "deg", "a mark by hand pins the path to within this")

@@ -71,3 +71,36 @@ class PositionSettings:
         "a position less sure than this is absent, not guessed; at 0.1 a finish is off by 0.1 s (one SD, known warps), "
         "which still ends the swing for the alignment far better than the end of the clip does (p95 42 against 126 ms)",
     )
+
+
+@dataclass(frozen=True)
+class ClubCueSettings:
+    """How moments are read from the club's track. Times are shares of the swing's downswing time."""
+
+    least_rows: int = setting(6, "count", "fewer frames with a visible shaft show no movement")
+    full_percentile: float = setting(95.0, "%", "length of the whole shaft: the longest seen but for outliers")
+    usual_sd_deg: float = setting(2.0, "deg", "where the tracker tells no uncertainty")
+    least_sd_deg: float = setting(0.5, "deg", "no shaft is read off finer than this")
+    length_share: float = setting(0.08, "fraction", "how well the visible end of the shaft is known")
+    level_deg: float = setting(75.0, "deg", "rows on either side of level further off than this bracket nothing")
+    gap_share: float = setting(0.10, "fraction", "of a gap in the rows: what is read across it may be off by so much")
+    beyond_share: float = setting(0.25, "fraction", "of the way that level is read beyond the last row, likewise")
+    reach_sd: float = setting(4.0, "sd", "searched around the pose's time, in its standard deviations")
+    reach: float = setting(0.3, "downswing", "searched at least")
+
+    # The change of direction at the top.
+    top_deg: float = setting(25.0, "deg", "rows this near to the turning point are fitted; further off a cubic bends")
+    top_before: float = setting(0.6, "downswing", "as above in time, on the way up")
+    top_after: float = setting(0.4, "downswing", "on the way down, which is quicker")
+    top_gap: float = setting(0.35, "downswing", "a longer gap may hide the turning point")
+    top_reach: float = setting(0.6, "downswing", "searched around the pose's time at least")
+
+    # Leaving address, and the held finish.
+    rounds: int = setting(4, "count", "each takes its still stretch before what the last one found")
+    still_for: float = setting(1.5, "downswing", "before leaving: the still place is the median of this stretch")
+    still_until: float = setting(0.1, "downswing", "before leaving: the end of it")
+    still_within: float = setting(0.12, "shaft", "the club is not still when half of its rows lie further off")
+    moving: float = setting(0.25, "shaft", "further from the still place than any error of a track: it moved there")
+    fitted_for: float = setting(1.5, "downswing", "before leaving: rows that are fitted")
+    onset_gap: float = setting(0.6, "downswing", "a longer gap may hide the beginning")
+    finish_after: float = setting(1.2, "downswing", "after impact the club is still on its way to the finish")

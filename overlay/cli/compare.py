@@ -7,8 +7,15 @@ from typing import Any
 
 import click
 
-from overlay.cli.options import CLIP, clip_options, read_clip_options, shared_options
-from overlay.cli.show import console, progress_display
+from overlay.cli.options import (
+    CLIP,
+    check_options,
+    clip_options,
+    picture_options,
+    read_clip_options,
+    shared_options,
+)
+from overlay.cli.show import console, print_checklist, print_filming, progress_display
 from overlay.data import Comparison
 from overlay.pipeline import Outputs
 from overlay.terms import PHASES, words
@@ -38,10 +45,9 @@ LAYOUTS = {"side": "side by side", "ghost": "ghost", "both": "both"}
 @click.option(
     "--hold", type=click.FloatRange(0.0, 5.0), help="Seconds to hold the picture at each position; 0: no holds."
 )
-@click.option(
-    "--stature-cm", type=click.FloatRange(80, 240), help="The student's body height; differences are then in cm too."
-)
 @click.option("--no-video", is_flag=True, help="Stills, report and scores only.")
+@picture_options
+@check_options
 @clip_options(what="the student's clip")
 @clip_options("reference", "the reference clip")
 @shared_options
@@ -53,8 +59,11 @@ def command(
     lead: str,
     speed: float,
     hold: float | None,
-    stature_cm: float | None,
     no_video: bool,
+    guides: frozenset[str] | None,
+    hide: tuple[str, ...],
+    checklist: Path | None,
+    stature_cm: float | None,
     as_json: bool,
     quiet: bool,
     no_cache: bool,
@@ -67,6 +76,7 @@ def command(
     a saved track (CSV or NPZ).
     """
     from overlay import documents
+    from overlay.checklist import load_checklist
     from overlay.pipeline import (
         OUTPUT_NAMES,
         OutputOptions,
@@ -82,17 +92,24 @@ def command(
         lead=lead,  # type: ignore[arg-type]
         speed=speed,
         hold_s=hold,
+        guides=guides,
+        hidden=frozenset(hide),
         wanted=frozenset(OUTPUT_NAMES) - ({"video"} if no_video else set()),
     )
     # Told now, not after minutes of work.
-    check_outputs(output_paths(folder, options).values(), (student, reference))
+    spec = load_checklist(checklist)
+    inputs = [path for path in (student, reference, checklist) if path is not None]
+    check_outputs(output_paths(folder, options).values(), inputs)
     with progress_display(quiet) as progress:
         outcome = compare_clips(
             student,
             reference,
-            student_options=read_clip_options(values, use_cache=not no_cache, allow_others=allow_others),
+            student_options=read_clip_options(
+                values, use_cache=not no_cache, allow_others=allow_others, stature_cm=stature_cm
+            ),
             reference_options=read_clip_options(values, "reference", use_cache=not no_cache, allow_others=allow_others),
             stature_cm=stature_cm,
+            checklist=spec,
             progress=progress,
         )
         outputs = write_outputs(outcome, folder, options, progress=progress)
@@ -124,6 +141,8 @@ def print_comparison(comparison: Comparison) -> None:
     from overlay.compose import wording
 
     out = console()
+    if comparison.checklist is not None:
+        print_checklist(comparison.checklist)
     out.print(wording.headline(comparison), markup=False)
     largest = wording.largest_sentence(comparison)
     if largest:
@@ -151,5 +170,11 @@ def print_comparison(comparison: Comparison) -> None:
         table.add_row(words(phase.name), said, times, change)
     out.print(table)
     out.print(comparison.sharpness, markup=False)
+    for who, report in zip(("student", "reference"), comparison.filming or ()):
+        out.print(f"The {who}'s clip:", markup=False)
+        print_filming(report)
+    for finding in comparison.camera_match:
+        if finding.verdict in ("warn", "fail"):
+            out.print(f"Cameras, {finding.verdict}: {finding.sentence} {finding.advice}".rstrip(), markup=False)
     for note in comparison.notes:
         out.print(f"note: {note}", markup=False)

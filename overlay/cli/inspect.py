@@ -3,43 +3,75 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from overlay.cli.options import CLIP, clip_options, read_clip_options, shared_options
-from overlay.cli.show import console, progress_display
+from overlay.cli.options import (
+    CLIP,
+    check_options,
+    clip_options,
+    picture_options,
+    read_clip_options,
+    shared_options,
+)
+from overlay.cli.show import console, print_checklist, print_filming, progress_display
 from overlay.data import Swing
 from overlay.terms import POSITION_NAMES, SOURCE_WORDS, VIEW_WORDS, words
+
+if TYPE_CHECKING:
+    from overlay.documents import Looked
 
 
 @click.command("inspect")
 @click.argument("clip", type=CLIP)
 @click.option("--sheet", type=click.Path(path_type=Path), help="Write a PNG with a still of every position here.")
+@click.option("--report", type=click.Path(path_type=Path), help="Write the swing's own report (HTML) here.")
+@picture_options
+@check_options
 @clip_options()
 @shared_options
 def command(
-    clip: Path, sheet: Path | None, as_json: bool, quiet: bool, no_cache: bool, allow_others: bool, **values: Any
+    clip: Path,
+    sheet: Path | None,
+    report: Path | None,
+    guides: frozenset[str] | None,
+    hide: tuple[str, ...],
+    checklist: Path | None,
+    stature_cm: float | None,
+    as_json: bool,
+    quiet: bool,
+    no_cache: bool,
+    allow_others: bool,
+    **values: Any,
 ) -> None:
-    """Find the swings of CLIP, their positions, the camera view and the player's hand.
+    """Find the swings of CLIP and go through the checklist: positions, club, strike, filming, what to work on first.
 
-    CLIP is a video, a folder of stills, or a saved track (CSV or NPZ).
+    CLIP is a video, a folder of stills, or a saved track (CSV or NPZ). Pictures and report are of the chosen swing.
     """
-    from overlay import compose, documents
-    from overlay.pipeline import check_outputs, inspect_clip, source_of
+    from overlay import documents
+    from overlay.checklist import load_checklist
+    from overlay.pipeline import check_outputs, inspect_clip, look_closer, looked_of, write_inspection
 
-    options = read_clip_options(values, use_cache=not no_cache, allow_others=allow_others)
-    if sheet is not None:
-        check_outputs([sheet], [clip])
+    options = read_clip_options(values, use_cache=not no_cache, allow_others=allow_others, stature_cm=stature_cm)
+    # Told now, not after minutes of work.
+    spec = load_checklist(checklist)
+    wanted = [path for path in (sheet, report) if path is not None]
+    check_outputs(wanted, [path for path in (clip, checklist) if path is not None])
     with progress_display(quiet) as progress:
         inspection = inspect_clip(clip, options, progress=progress)
-        if sheet is not None:
-            compose.inspect_sheet(inspection.chosen(options.swing), sheet, source=source_of(inspection, clip.stem))
-    chosen = inspection.swings if options.swing is None else (inspection.chosen(options.swing),)
+        numbers = [inspection.chosen(options.swing).swing_number]
+        if options.swing is None:
+            numbers = [swing.swing_number for swing in inspection.swings]
+        for number in numbers:
+            inspection = look_closer(inspection, number, options, progress=progress)
+        looked = [looked_of(inspection, number, spec) for number in numbers]
+        if wanted:
+            write_inspection(
+                inspection, looked[-1], sheet=sheet, report=report, guides=guides, hidden=hide, progress=progress
+            )
     if as_json:
-        document = documents.inspect_document(
-            inspection.clip, str(clip), [documents.Looked(swing) for swing in chosen], inspection.notes
-        )
+        document = documents.inspect_document(inspection.clip, str(clip), looked, inspection.notes)
         click.echo(documents.to_json(document), nl=False)
         return
     out = console()
@@ -50,23 +82,39 @@ def command(
             f"{known.duration_s:.1f} s, {known.codec}",
             markup=False,
         )
-    for swing in chosen:
-        _print_swing(swing)
+    for one in looked:
+        _print_swing(one)
     for note in inspection.notes:
         out.print(f"note: {note}", markup=False)
-    if sheet is not None:
-        out.print(f"stills: {sheet}", markup=False)
+    for label, path in (("stills", sheet), ("report", report)):
+        if path is not None:
+            out.print(f"{label}: {path}", markup=False)
 
 
-def _print_swing(swing: Swing) -> None:
-    from rich.table import Table
-
+def _print_swing(looked: Looked) -> None:
+    swing = looked.swing
     out = console()
     out.print(
         f"\nSwing {swing.swing_number}: {VIEW_WORDS[swing.view]} ({swing.view_confidence:.0%} sure), "
         f"{swing.handedness}-handed ({swing.handedness_confidence:.0%} sure)",
         markup=False,
     )
+    if looked.checklist is not None:
+        print_checklist(looked.checklist)
+    _print_positions(swing)
+    if swing.tempo_ratio is not None:
+        out.print(f"Tempo ratio (backswing ÷ downswing): {swing.tempo_ratio:.2f}", markup=False)
+    if swing.strike is not None and swing.strike.reason:
+        out.print(f"Strike: {swing.strike.reason}", markup=False)
+    if looked.filming is not None:
+        print_filming(looked.filming)
+    for note in swing.notes:
+        out.print(f"note: {note}", markup=False)
+
+
+def _print_positions(swing: Swing) -> None:
+    from rich.table import Table
+
     table = Table("position", "time, s", "confidence", "from", box=None, pad_edge=False)
     for name in POSITION_NAMES:
         position = swing.positions.get(name)
@@ -76,8 +124,4 @@ def _print_swing(swing: Swing) -> None:
             table.add_row(
                 words(name), f"{position.time_s:.3f}", f"{position.confidence:.0%}", SOURCE_WORDS[position.source]
             )
-    out.print(table)
-    if swing.tempo_ratio is not None:
-        out.print(f"Tempo ratio (backswing ÷ downswing): {swing.tempo_ratio:.2f}", markup=False)
-    for note in swing.notes:
-        out.print(f"note: {note}", markup=False)
+    console().print(table)

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 import click
 
 from overlay.pipeline import ClipOptions
-from overlay.terms import Handedness, View
+from overlay.terms import GUIDE_NAMES, Handedness, View
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -69,7 +69,14 @@ def clip_options(prefix: str = "", what: str = "the clip") -> Callable[[Command]
     return decorate
 
 
-def read_clip_options(values: dict[str, Any], prefix: str = "", *, use_cache: bool, allow_others: bool) -> ClipOptions:
+def read_clip_options(
+    values: dict[str, Any],
+    prefix: str = "",
+    *,
+    use_cache: bool,
+    allow_others: bool,
+    stature_cm: float | None = None,
+) -> ClipOptions:
     """``ClipOptions`` from click's keyword values."""
     under = f"{prefix}_" if prefix else ""
     view: View | None = values[f"{under}view"]
@@ -84,7 +91,66 @@ def read_clip_options(values: dict[str, Any], prefix: str = "", *, use_cache: bo
         swing=values[f"{under}swing"],
         use_cache=use_cache,
         allow_others=allow_others,
+        stature_cm=stature_cm,
     )
+
+
+class Guides(click.ParamType):  # type: ignore[type-arg]  # generic since click 8.3 only
+    """``all``, ``none``, or names of guide lines separated by commas."""
+
+    name = "names"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> frozenset[str]:
+        if isinstance(value, frozenset):
+            return value
+        if value in ("all", "none"):
+            return frozenset(GUIDE_NAMES if value == "all" else ())
+        names = frozenset(name.strip().replace("-", "_") for name in str(value).split(",") if name.strip())
+        unknown = sorted(names - set(GUIDE_NAMES))
+        if unknown or not names:
+            known = ", ".join(GUIDE_NAMES)
+            self.fail(f"{', '.join(unknown) or 'nothing'} is no guide line; use all, none, or of {known}", param, ctx)
+        return names
+
+
+LAYERS = ("skeleton", "club", "hand-path")
+
+
+def picture_options(command: Command) -> Command:
+    """--guides, --hide: what is drawn on the pictures."""
+    for option in (
+        click.option(
+            "--hide",
+            type=click.Choice(LAYERS),
+            multiple=True,
+            help="Leave this out of the pictures; may be given more than once.",
+        ),
+        click.option(
+            "--guides",
+            type=Guides(),
+            help="Guide lines to draw: all, none, or names separated by commas. Default: those the checklist reads.",
+        ),
+    ):
+        command = option(command)
+    return command
+
+
+def check_options(command: Command) -> Command:
+    """--checklist, --stature-cm."""
+    for option in (
+        click.option(
+            "--stature-cm",
+            type=click.FloatRange(80, 240),
+            help="The player's body height; lengths are then in cm too, and the camera's place is surer.",
+        ),
+        click.option(
+            "--checklist",
+            type=click.Path(path_type=Path),
+            help="Your own checklist (TOML, docs/checklist.md) instead of the default one.",
+        ),
+    ):
+        command = option(command)
+    return command
 
 
 def shared_options(command: Command) -> Command:

@@ -9,11 +9,14 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from overlay.progress import SILENT, Progress
+from overlay.terms import words
 
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.progress import Progress as RichProgress
     from rich.progress import TaskID
+
+    from overlay.data import Checklist, FilmingReport
 
 
 class RichStages:
@@ -87,3 +90,45 @@ def console() -> Console:
     from rich.console import Console
 
     return Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+
+
+def print_checklist(checklist: Checklist) -> None:
+    """What comes first, then every check in order with its value and verdict."""
+    from rich.table import Table
+
+    from overlay.checklist.wording import amount
+    from overlay.draw.checks import verdict_words
+    from overlay.report.checks import COUNTED
+
+    out = console()
+    first = checklist.first
+    out.print(first.sentence, style="bold", markup=False)
+    for label, text in (("Why first", first.why), ("Next rep", first.look_for)):
+        if text:
+            out.print(f"{label}: {text}", markup=False)
+    compared = any(check.reference is not None for check in checklist.checks)
+    heads = ("check", "value", "reference", "difference", "verdict") if compared else ("check", "value", "verdict")
+    table = Table(*heads, box=None, pad_edge=False)
+    for check in checklist.checks:
+        title = f"{check.row}. {words(check.measure.name)}"
+        value, reference, difference = (
+            "–"
+            if measure is None or not measure.valid or measure.unit in COUNTED
+            else amount(measure.value, measure.unit)
+            for measure in (check.measure, check.reference, check.difference)
+        )
+        said = verdict_words(check) if check.measure.valid else f"{verdict_words(check)}: {check.measure.reason}"
+        table.add_row(*((title, value, reference, difference, said) if compared else (title, value, said)))
+    out.print(table)
+    for note in checklist.notes:
+        out.print(f"note: {note}", markup=False)
+
+
+def print_filming(report: FilmingReport) -> None:
+    """What is wrong with the filming and what to do; one line when it is good."""
+    out = console()
+    faulty = [finding for finding in report.findings if finding.verdict in ("warn", "fail")]
+    if not faulty:
+        out.print("Filming: good.", markup=False)
+    for finding in faulty:
+        out.print(f"Filming, {finding.verdict}: {finding.sentence} {finding.advice}".rstrip(), markup=False)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Mapping
 
-from overlay.data import Clip, PoseTrack, Swing
+from overlay.data import Clip, FilmingReport, Guide, Marks, Measure, PoseTrack, Swing
 from overlay.errors import InputError
 from overlay.progress import SILENT, Progress
 from overlay.terms import Handedness, View
@@ -34,6 +34,17 @@ class ClipOptions:
     use_cache: bool = True
     allow_others: bool = False
     """Go on when a second person is in the picture."""
+    stature_cm: float | None = None
+    """The player's body height, for measures in centimetres and the camera's distance."""
+
+
+@dataclass(frozen=True)
+class Closer:
+    """What a closer look at one swing gave beside what the swing itself holds (club, strike, positions)."""
+
+    guides: tuple[Guide, ...]
+    measures: tuple[Measure, ...]
+    filming: FilmingReport
 
 
 @dataclass(frozen=True)
@@ -47,6 +58,10 @@ class Inspection:
     masks: MaskTrack | None
     swings: tuple[Swing, ...]
     notes: tuple[str, ...] = ()
+    marks: Marks = field(default_factory=Marks)
+    """What a person corrected by hand."""
+    closer: Mapping[int, Closer] = field(default_factory=dict)
+    """Swing number → what a closer look gave; only of the swings that were asked for."""
 
     @property
     def has_pictures(self) -> bool:
@@ -89,12 +104,14 @@ def inspect_clip(path: Path, options: ClipOptions | None = None, *, progress: Pr
         No person, two people, a cut-off body, or no full swing.
     """
     from overlay.clean import clean
-    from overlay.positions import find_swings
+    from overlay.marks import Picture, load_marks
+    from overlay.positions import find_swings, refine
 
     options = options or ClipOptions()
     raw, clip, masks, view, handedness, notes = _load(path, options, progress)
-    view = options.view or view
-    handedness = options.handedness or handedness
+    marks = load_marks(path) if clip is None else load_marks(path, clip.content_hash, picture=Picture.of(clip))
+    view = options.view or marks.view or view
+    handedness = options.handedness or marks.handedness or handedness
 
     known = 1.0 if clip is None else clip.slow_factor
     progress.stage("finding the swing")
@@ -107,8 +124,9 @@ def inspect_clip(path: Path, options: ClipOptions | None = None, *, progress: Pr
         if slowed > SLOWED:
             track = clean(raw, slow_factor=slowed)
             swings = find_swings(track, clip, view=view, handedness=handedness)
+    swings = tuple(refine(swing, marks=marks, track=track, others=swings) for swing in swings)
     progress.done()
-    return Inspection(path, clip, track, masks, swings, notes)
+    return Inspection(path, clip, track, masks, swings, notes, marks)
 
 
 def _load(

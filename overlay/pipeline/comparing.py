@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING
 from overlay.data import Comparison, Swing
 from overlay.errors import ContentError, MismatchError
 from overlay.pipeline.clips import ClipOptions, Inspection, inspect_clip
+from overlay.pipeline.closer import look_closer, looked_of
 from overlay.progress import SILENT, Progress, Stoppable, Stopped
 from overlay.terms import VIEW_WORDS
 
 if TYPE_CHECKING:
-    pass
+    from overlay.checklist import ChecklistSpec
 
 
 @dataclass(frozen=True)
@@ -34,9 +35,10 @@ def compare_clips(
     student_options: ClipOptions | None = None,
     reference_options: ClipOptions | None = None,
     stature_cm: float | None = None,
+    checklist: ChecklistSpec | None = None,
     progress: Progress = SILENT,
 ) -> Outcome:
-    """Inspect two clips, align the student's swing to the reference and score the difference.
+    """Inspect two clips, align the student's swing to the reference, score the difference and go through the checklist.
 
     Other swings of a player's recording serve as repeats: the scores are the mean over all his swings, and their spread
     tells how much he varies. When both swings are from one recording there are no repeats: one is compared with one.
@@ -59,6 +61,7 @@ def compare_clips(
         student_swing=student_options.swing,
         reference_swing=reference_options.swing,
         stature_cm=stature_cm,
+        checklist=checklist,
         progress=progress,
     )
     return Outcome(comparison, student, reference)
@@ -73,6 +76,7 @@ def _inspect_both(
     (student_path, student_options), (reference_path, reference_options) = student, reference
     if student_path == reference_path and _but_swing(student_options) == _but_swing(reference_options):
         both = _inspect_named(student_path, student_options, progress)
+        both = look_closer(both, reference_options.swing, reference_options, progress=progress)
         return both, both
     stop = threading.Event()
     with ThreadPoolExecutor(2, thread_name_prefix="clip") as pool:
@@ -98,9 +102,9 @@ def _but_swing(options: ClipOptions) -> ClipOptions:
 
 
 def _inspect_named(path: Path, options: ClipOptions, progress: Progress) -> Inspection:
-    """Say which of the two clips an error is about, when the error does not."""
+    """Inspect, look closer at the chosen swing, and say which of the two clips an error is about."""
     try:
-        return inspect_clip(path, options, progress=progress)
+        return look_closer(inspect_clip(path, options, progress=progress), options.swing, options, progress=progress)
     except ContentError as error:
         if path.name in error.message:
             raise
@@ -114,10 +118,16 @@ def compare_inspections(
     student_swing: int | None = None,
     reference_swing: int | None = None,
     stature_cm: float | None = None,
+    checklist: ChecklistSpec | None = None,
     progress: Progress = SILENT,
 ) -> Comparison:
-    """Align and score two inspected clips. Raises as ``compare_clips``."""
+    """Align and score two inspected clips. Raises as ``compare_clips``.
+
+    Checklist and filming are part of the answer where the swings were looked at closely (``look_closer``).
+    """
     from overlay.align import align
+    from overlay.checklist import load_checklist
+    from overlay.filming import match_cameras
     from overlay.score import score
 
     one, other = student.chosen(student_swing), reference.chosen(reference_swing)
@@ -136,6 +146,9 @@ def compare_inspections(
         student_repeats=student_repeats,
         reference_repeats=reference_repeats,
     )
+    spec = checklist or load_checklist()
+    theirs = looked_of(reference, other.swing_number, spec)
+    mine = looked_of(student, one.swing_number, spec, reference=theirs.measures or None)
     progress.done()
     notes = [*comparison.notes, *time_map.notes]
     if same:
@@ -146,7 +159,11 @@ def compare_inspections(
     ):
         notes.extend(_swing_notes(name, inspection, swing, repeats))
         notes.extend(f"{name.capitalize()}: {note}" for note in (*inspection.notes, *swing.notes))
-    return dataclasses.replace(comparison, notes=tuple(dict.fromkeys(notes)))
+    comparison = dataclasses.replace(comparison, notes=tuple(dict.fromkeys(notes)), checklist=mine.checklist)
+    if mine.filming is None or theirs.filming is None:
+        return comparison
+    filming = (mine.filming, theirs.filming)
+    return dataclasses.replace(comparison, filming=filming, camera_match=match_cameras(*filming))
 
 
 def check_views(student: Swing, reference: Swing) -> None:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from concurrent.futures import Future
 
     from overlay.compose import ComposeOptions, Source
+    from overlay.documents import Looked
 
 OUTPUT_NAMES = {"video": "comparison.mp4", "sheet": "stills.png", "report": "report.html", "json": "comparison.json"}
 
@@ -39,6 +40,10 @@ class OutputOptions:
     lead: Literal["student", "reference"] = "student"
     speed: float = 1.0
     hold_s: float | None = None
+    guides: frozenset[str] | None = None
+    """Guide lines to draw; None: those that the checklist reads."""
+    hidden: frozenset[str] = frozenset()
+    """Of skeleton, club, hand-path: what is left out."""
     wanted: frozenset[str] = field(default_factory=lambda: frozenset(OUTPUT_NAMES))
     student_label: str = "Student"
     reference_label: str = "Reference"
@@ -141,6 +146,7 @@ def _compose_options(options: OutputOptions) -> ComposeOptions:
     known: dict[str, object] = {"layout": options.layout, "lead": options.lead, "speed": options.speed}
     if options.hold_s is not None:
         known["hold_s"] = options.hold_s
+    known |= _drawn(options.guides, options.hidden)
     return ComposeOptions(**known)  # type: ignore[arg-type]
 
 
@@ -156,3 +162,48 @@ def source_of(inspection: Inspection, label: str) -> Source:
         rotation_deg=None if clip is None else clip.rotation_deg,
         label=label,
     )
+
+
+def _drawn(guides: frozenset[str] | None, hidden: Iterable[str]) -> dict[str, object]:
+    """What is drawn on the pictures, as ``ComposeOptions`` says it."""
+    known: dict[str, object] = {name.replace("-", "_"): False for name in hidden}
+    if guides is not None:
+        known["guides"] = guides
+    return known
+
+
+def write_inspection(
+    inspection: Inspection,
+    looked: Looked,
+    *,
+    sheet: Path | None = None,
+    report: Path | None = None,
+    guides: frozenset[str] | None = None,
+    hidden: Iterable[str] = (),
+    progress: Progress = SILENT,
+) -> None:
+    """Write the stills sheet and the report of one swing.
+
+    Raises
+    ------
+    OutputError
+        A file cannot be written.
+    """
+    from overlay.compose import ComposeOptions, inspect_sheet
+    from overlay.report import write_inspection_report
+
+    source = source_of(inspection, inspection.path.stem)
+    options = ComposeOptions(**_drawn(guides, hidden))  # type: ignore[arg-type]
+    progress.stage("drawing the stills")
+    if sheet is not None:
+        inspect_sheet(looked.swing, sheet, source=source, options=options)
+    if report is not None:
+        write_inspection_report(
+            looked.swing,
+            report,
+            source=source,
+            checklist=looked.checklist,
+            filming=looked.filming,
+            options=options,
+        )
+    progress.done()

@@ -2,18 +2,27 @@
 
 from overlay.compose.options import DEFAULT_GUIDES, LAYOUTS, ComposeOptions
 from overlay.compose.sources import PersonMasks, Source
-from overlay.compose.stills import Stills, comparison_stills, inspect_sheet, render_sheet
+from overlay.compose.stills import (
+    InspectionStills,
+    Stills,
+    comparison_stills,
+    inspect_sheet,
+    inspection_stills,
+    render_sheet,
+)
 from overlay.compose.video import render_video
 
 __all__ = [
     "DEFAULT_GUIDES",
     "LAYOUTS",
     "ComposeOptions",
+    "InspectionStills",
     "PersonMasks",
     "Source",
     "Stills",
     "comparison_stills",
     "inspect_sheet",
+    "inspection_stills",
     "render_sheet",
     "render_video",
 ]

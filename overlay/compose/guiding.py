@@ -15,6 +15,9 @@ from overlay.draw.figure import figure_mask
 from overlay.draw.guides import SparseLayer
 from overlay.guides import guide_lines
 
+LARGER = 1.5
+"""Names in stills that are shown small, against those in other stills."""
+
 
 def stands_still(motion: CameraMotion | None) -> bool:
     """Whether the picture stood still, as far as is known."""
@@ -53,9 +56,11 @@ class GuideDrawing:
         self._wanted = options.guides
         self._still = stands_still(swing.camera_motion)
         self._drawing = Guides(family, text_px, options.style)
+        # Stills with one or two lines of their own are shown small: their names must still be read.
+        self._large = Guides(family, round(LARGER * text_px), options.style)
         self._guides: tuple[Guide, ...] | None = None
-        self._placed: dict[tuple[tuple[int, int], frozenset[str]], tuple[DrawnGuide, ...]] = {}
-        self._layers: dict[frozenset[str], SparseLayer | None] = {}
+        self._placed: dict[tuple[tuple[int, int], frozenset[str], int], tuple[DrawnGuide, ...]] = {}
+        self._layers: dict[tuple[frozenset[str], int], SparseLayer | None] = {}
 
     def lay(self, pane: Image, time_s: float, only: frozenset[str] | None = None) -> Image:
         """Draw on ``pane`` in place as the lines lie in the frame at ``time_s``; ``only`` some of the chosen ones."""
@@ -63,24 +68,29 @@ class GuideDrawing:
         if not names:
             return pane
         shape = (pane.shape[0], pane.shape[1])
+        drawing = self._drawing if only is None else self._large
         if not self._still:
-            layer = self._drawing.layer(shape, self.drawn(shape, time_s, names))
+            layer = drawing.layer(shape, self.drawn(shape, time_s, names, drawing))
             return pane if layer is None else layer.lay(pane)
-        if names not in self._layers:
-            self._layers[names] = self._drawing.layer(shape, self.drawn(shape, time_s, names))
-        kept = self._layers[names]
+        key = names, drawing.text_px
+        if key not in self._layers:
+            self._layers[key] = drawing.layer(shape, self.drawn(shape, time_s, names, drawing))
+        kept = self._layers[key]
         return pane if kept is None else kept.lay(pane)
 
-    def drawn(self, shape: tuple[int, int], time_s: float, names: frozenset[str]) -> tuple[DrawnGuide, ...]:
+    def drawn(
+        self, shape: tuple[int, int], time_s: float, names: frozenset[str], drawing: Guides
+    ) -> tuple[DrawnGuide, ...]:
         """The guides of these names in px of the pane at ``time_s``, with the places of their names."""
         if self._guides is None:
             self._guides = tuple(guide for guide in guide_lines(self._swing) if not guide.reason)
         chosen = [guide for guide in self._guides if guide.name in names]
-        if (shape, names) not in self._placed:
+        key = shape, names, drawing.text_px
+        if key not in self._placed:
             address_s = self._swing.positions.time("address")
             at_address = [self._in_pane(guide, time_s if address_s is None else address_s) for guide in chosen]
-            self._placed[shape, names] = self._drawing.labelled(shape, at_address, self._taken(shape))
-        placed = self._placed[shape, names]
+            self._placed[key] = drawing.labelled(shape, at_address, self._taken(shape))
+        placed = self._placed[key]
         if self._still:
             return placed
         return tuple(self._carried(self._in_pane(guide, time_s), there) for guide, there in zip(chosen, placed))

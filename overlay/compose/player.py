@@ -187,11 +187,23 @@ class Player:
         heads = np.where(club.scored[:, None], transformed(club.head, self.matrix), np.nan)
         return heads, club.time_s
 
-    def annotate(self, pane: Image, moment: Moment, *, fine: bool = False) -> Image:
+    def annotate(
+        self,
+        pane: Image,
+        moment: Moment,
+        *,
+        fine: bool = False,
+        guides: frozenset[str] | None = None,
+        paths: bool = True,
+    ) -> Image:
         """Guide lines, paths, club and skeleton on the pane, in place; ``fine`` leaves more of a ghost to be seen.
 
-        The guide lines are those of the frame at the moment's time.
+        The guide lines lie as in the frame at the moment's time. ``guides`` draws others than the options choose;
+        without ``paths`` neither the way of the hands nor that of the club head is drawn.
         """
+        self._guides.lay(pane, moment.time_s, guides)
+        if not paths:
+            return (self._fine_layers if fine else self._layers).draw(pane, moment)
         # What lies under the body is the same in both panes of one moment: it is drawn once and laid over twice.
         if self._under is None or self._under[0] is not moment:
             shape = (pane.shape[0], pane.shape[1])
@@ -199,7 +211,6 @@ class Player:
             if self._options.hand_path:
                 layers.append(self._hand_path.layer(shape, moment))
             self._under = moment, tuple(layer for layer in layers if layer is not None)
-        self._guides.lay(pane, moment.time_s)
         for layer in self._under[1]:
             layer.lay(pane)
         return (self._fine_layers if fine else self._layers).draw(pane, moment)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import NamedTuple
+from typing import Sequence
 
 import numpy as np
 
@@ -12,10 +12,11 @@ from overlay.arrays import Image
 from overlay.compose.framing import Framing, frame_one, frame_players
 from overlay.compose.options import ComposeOptions
 from overlay.compose.player import GhostPart, Player
+from overlay.compose.readings import ReadAt, Reading, wanted
 from overlay.compose.sources import Pictures, Source
-from overlay.compose.wording import confidence_words
-from overlay.data import Comparison, Swing
-from overlay.draw import REFERENCE, STUDENT, Family, Ghost, Label, Moment, Notice, put_text
+from overlay.compose.wording import confidence_words, short_first
+from overlay.data import Checklist, Comparison, Swing
+from overlay.draw import REFERENCE, STUDENT, CheckRows, Family, FirstStrip, Ghost, Label, Moment, Notice, put_text
 from overlay.draw.palette import INK, PANEL, QUIET
 from overlay.draw.panels import panel
 from overlay.draw.text import fitted
@@ -73,23 +74,50 @@ class Row:
         return f"No ghost: not found for {' and '.join(missing)}."
 
 
-class Stills(NamedTuple):
-    """The stills of a comparison: (width, height) px of each, and one row a position in time order."""
+@dataclass(frozen=True)
+class Stills:
+    """The stills of a comparison.
+
+    Attributes
+    ----------
+    pane_size : (width, height) px of each
+    rows : one a position, in time order
+    readings : one a check of the comparison's checklist, in its order; empty without one
+    """
 
     pane_size: tuple[int, int]
     rows: list[Row]
+    readings: list[Reading] = field(default_factory=list)
 
 
-def player_stills(player: Player) -> dict[str, Still]:
-    """Every position of one player, by name; one pass over the clip."""
+@dataclass(frozen=True)
+class InspectionStills:
+    """The stills of one swing: (width, height) px of each, the nine positions in order, one reading a check."""
+
+    pane_size: tuple[int, int]
+    stills: list[Still]
+    readings: list[Reading]
+
+
+def player_stills(
+    player: Player, readings: Sequence[ReadAt | None] = ()
+) -> tuple[dict[str, Still], list[Image | None]]:
+    """Every position of one player, by name, and the moments that were read, in order; one pass over the clip."""
     swing = player.swing
     found: dict[str, Still] = {}
+    asked = [position.time_s for position in swing.positions.found]
+    asked.extend(reading.time_s for reading in readings if reading is not None)
+    framed: dict[float, tuple[float, Moment, Image]] = {}
     with Pictures(player.source, swing) as pictures:
-        times_s = pictures.nearest(np.array([position.time_s for position in swing.positions.found], np.float64))
-        shown = list(zip(swing.positions.found, pictures.walk(times_s, max_side=player.max_side, depth=2)))
-    for position, (time_s, picture) in shown:
-        moment = player.moment(time_s)
-        clean = player.clean(picture, moment)
+        nearest = pictures.nearest(np.array(asked, np.float64))
+        times_s = np.unique(nearest)
+        for wanted_s, (time_s, picture) in zip(times_s, pictures.walk(times_s, max_side=player.max_side, depth=2)):
+            # Framed at once: whole pictures of a large clip would fill the memory.
+            moment = player.moment(time_s)
+            framed[float(wanted_s)] = time_s, moment, player.clean(picture, moment)
+    shown_at = dict(zip(asked, (framed[float(time_s)] for time_s in nearest)))
+    for position in swing.positions.found:
+        time_s, moment, clean = shown_at[position.time_s]
         image = player.annotate(clean.copy(), moment)
         found[position.name] = Still(
             position.name,
@@ -104,7 +132,14 @@ def player_stills(player: Player) -> dict[str, Still]:
     nan = float("nan")
     for name, reason in swing.positions.missing.items():
         found[name] = Still(name, None, None, None, None, nan, nan, reason or "not found")
-    return found
+    read: list[Image | None] = []
+    for reading in readings:
+        if reading is None:
+            read.append(None)
+            continue
+        _, moment, clean = shown_at[reading.time_s]
+        read.append(player.annotate(clean.copy(), moment, guides=reading.guides, paths=reading.paths))
+    return found, read
 
 
 def comparison_stills(
@@ -132,7 +167,13 @@ def comparison_stills(
             ((comparison.student, student, STUDENT), (comparison.reference, reference, REFERENCE))
         )
     ]
-    stills = [player_stills(player) for player in players]
+    checklist = comparison.checklist
+    one_read, other_read = (
+        wanted(checklist, swing, reference=which == 1)
+        for which, swing in enumerate((comparison.student, comparison.reference))
+    )
+    drawn = [player_stills(player, moments) for player, moments in zip(players, (one_read, other_read))]
+    stills = [found for found, _ in drawn]
     ghost = Ghost(REFERENCE, settings=options.style)
     rows = []
     for name in POSITION_NAMES:
@@ -143,7 +184,11 @@ def comparison_stills(
             other.ghost.lay(over, ghost)
             players[0].annotate(over, one.moment, fine=True)
         rows.append(Row(name, one, other, over))
-    return Stills(framing.pane_size, rows)
+    readings = [
+        Reading(check, mine, theirs)
+        for check, mine, theirs in zip(() if checklist is None else checklist.checks, drawn[0][1], drawn[1][1])
+    ]
+    return Stills(framing.pane_size, rows, readings)
 
 
 def _player(
@@ -169,7 +214,8 @@ def render_sheet(
     options: ComposeOptions | None = None,
     stills: Stills | None = None,
 ) -> Path:
-    """Write the stills sheet as PNG: one row a position; student, reference, ghost.
+    """Write the stills sheet as PNG: one row a position; student, reference, ghost. With a checklist what comes first
+    stands above them and its rows under them.
 
     ``stills`` from ``comparison_stills`` spare reading the clips again.
 
@@ -190,7 +236,8 @@ def render_sheet(
         (reference.label or "Reference") + (" (mirrored)" if mirrored else ""),
         "Ghost: both",
     )
-    write_png(out, compose_sheet(stills.pane_size, stills.rows, names, options.style))
+    sheet = compose_sheet(stills.pane_size, stills.rows, names, options.style)
+    write_png(out, with_checklist(sheet, comparison.checklist, options.style))
     return out
 
 
@@ -228,8 +275,44 @@ def compose_sheet(pane: tuple[int, int], rows: list[Row], names: tuple[str, str,
     return image
 
 
-def inspect_sheet(swing: Swing, out: Path, *, source: Source, options: ComposeOptions | None = None) -> Path:
-    """Write the nine positions of one clip as a PNG, three beside each other, with skeleton, time and confidence.
+def inspection_stills(
+    swing: Swing,
+    *,
+    source: Source,
+    checklist: Checklist | None = None,
+    options: ComposeOptions | None = None,
+    height_px: int | None = None,
+) -> InspectionStills:
+    """Stills of the nine positions of one swing and of the moments its checklist was read at; reads the clip once."""
+    options = options or ComposeOptions()
+    height = options.settings.still_px if height_px is None else height_px
+    framing = frame_one(
+        swing,
+        with_picture=source.clip_path is not None,
+        least_px=height,
+        most_px=height,
+        settings=options.settings,
+    )
+    player = _player(swing, source, STUDENT, framing, 0, options)
+    found, read = player_stills(player, wanted(checklist, swing))
+    checks = () if checklist is None else checklist.checks
+    readings = [Reading(check, image) for check, image in zip(checks, read)]
+    return InspectionStills(framing.pane_size, [found[name] for name in POSITION_NAMES], readings)
+
+
+def inspect_sheet(
+    swing: Swing,
+    out: Path,
+    *,
+    source: Source,
+    options: ComposeOptions | None = None,
+    checklist: Checklist | None = None,
+    stills: InspectionStills | None = None,
+) -> Path:
+    """Write the nine positions of one clip as a PNG, three beside each other, with guide lines, club, skeleton, time
+    and confidence; with a checklist what comes first above them and its rows under them.
+
+    ``stills`` from ``inspection_stills`` spare reading the clip again.
 
     Raises
     ------
@@ -241,17 +324,28 @@ def inspect_sheet(swing: Swing, out: Path, *, source: Source, options: ComposeOp
     from overlay.video import write_png
 
     options = options or ComposeOptions()
-    height = options.settings.still_px
-    framing = frame_one(
-        swing,
-        with_picture=source.clip_path is not None,
-        least_px=height,
-        most_px=height,
-        settings=options.settings,
+    stills = stills or inspection_stills(swing, source=source, options=options)
+    write_png(
+        out, with_checklist(compose_nine(stills.pane_size, stills.stills, options.style), checklist, options.style)
     )
-    stills = player_stills(_player(swing, source, STUDENT, framing, 0, options))
-    write_png(out, compose_nine(framing.pane_size, [stills[name] for name in POSITION_NAMES], options.style))
     return out
+
+
+def with_checklist(sheet: Image, checklist: Checklist | None, style: DrawSettings) -> Image:
+    """A sheet (H, W, 3) between what comes first and the rows of the checklist."""
+    if checklist is None:
+        return sheet
+    wide = sheet.shape[1]
+    size = round(max(style.least_text, 0.022 * wide))
+    strip, rows = FirstStrip(size), CheckRows(size)
+    sentence = short_first(checklist.first)
+    return np.concatenate(
+        [
+            strip.picture(wide, strip.needed_height(wide, sentence), sentence, checklist.first.check is not None),
+            sheet,
+            rows.picture(wide, checklist.checks),
+        ]
+    )
 
 
 def compose_nine(pane: tuple[int, int], stills: list[Still], style: DrawSettings) -> Image:

@@ -14,7 +14,7 @@ from overlay.compose.options import LAYOUTS, ComposeOptions, Layout
 from overlay.compose.player import Player
 from overlay.compose.sources import Pictures, Source
 from overlay.compose.timing import Plan, phase_at, plan_video, title_at
-from overlay.compose.wording import confidence_words, headline
+from overlay.compose.wording import confidence_words, headline, short_first
 from overlay.data import Comparison
 from overlay.draw import REFERENCE, STUDENT, FirstStrip, Ghost, Heading, Label, Moment, ScorePanel, TimeBar, put_text
 from overlay.draw.palette import INK, PAPER, QUIET
@@ -144,7 +144,7 @@ class Canvas:
             settings=options.settings,
         )
         checklist = comparison.checklist
-        sentence = "" if checklist is None else checklist.first.sentence
+        sentence = "" if checklist is None else short_first(checklist.first)
         self.places = place(options.layout, self.framing.pane_size, options.style, sentence)
         self.players = tuple(
             Player(

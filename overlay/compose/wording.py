@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
 
-from overlay.data import Comparison, PhaseDifference
+from overlay.data import Comparison, FirstThing, PhaseDifference
 from overlay.terms import PHASES, View, words
 
 PLURAL = ("hands", "shoulders")
@@ -70,3 +71,15 @@ def confidence_words(confidence: float) -> str:
     """A confidence from 0 to 1 as a word and a percentage."""
     word = "sure" if confidence >= 0.8 else "fairly sure" if confidence >= 0.5 else "unsure"
     return f"{word}, {confidence:.0%}"
+
+
+def short_first(first: FirstThing) -> str:
+    """What to work on first, as short as a moving picture allows: what it is, and what was read.
+
+    The report holds the rest: tolerance, reference, what to look for.
+    """
+    sentences = re.split(r"(?<=[.!?]) +", first.sentence.strip())
+    if first.check is None or len(sentences) < 2:
+        return sentences[0]
+    what, read = sentences[0], re.split(r"[;:] ", sentences[1])[0].rstrip(".!?")
+    return f"{what} {read}."

@@ -1,5 +1,6 @@
 """Layers drawn on a frame: each holds its style, draws in place on an RGB picture, and stacks with the others."""
 
+from overlay.draw.checks import VERDICT_WORDS, CheckRows
 from overlay.draw.club import Club, ClubTrail
 from overlay.draw.figure import ClubLine, HandPath, Layer, Moment, Silhouette, Skeleton, Stack
 from overlay.draw.ghost import Ghost, person_alpha
@@ -11,6 +12,8 @@ from overlay.draw.text import Label, put_text
 __all__ = [
     "REFERENCE",
     "STUDENT",
+    "VERDICT_WORDS",
+    "CheckRows",
     "Club",
     "ClubLine",
     "ClubTrail",

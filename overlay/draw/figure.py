@@ -251,8 +251,9 @@ class Skeleton:
         if self.head:
             circle = head_circle(points, moment.torso_px)
             if circle is not None:
-                disc(image, *circle, INK, max(1, round(style.thin_bone * unit + casing)))
-                disc(image, *circle, self.family.strong, max(1, round(style.thin_bone * unit)))
+                width = max(LEAST_BONE_PX, style.thin_bone * unit)
+                disc(image, *circle, INK, round(width + min(casing, width)))
+                disc(image, *circle, self.family.strong, round(width))
         for name in JOINTS:
             i = INDEX[name]
             if not np.isfinite(points[i, 0]):

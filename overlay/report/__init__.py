@@ -2,29 +2,51 @@
 
 from __future__ import annotations
 
-import base64
 import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from overlay import __version__
-from overlay.arrays import Image
 from overlay.compose import ComposeOptions, Source, Stills, comparison_stills
-from overlay.compose.wording import confidence_words, headline, largest_sentence
-from overlay.data import Comparison, PhaseDifference, PhaseTiming, Swing
+from overlay.compose.wording import headline, largest_sentence
+from overlay.data import Comparison, PhaseDifference, PhaseTiming
 from overlay.draw.panels import STEPS
 from overlay.draw.text import clean_text
 from overlay.files import write_text
+from overlay.report.checks import camera_match, check_rows, filming_part, first_box, summary
 from overlay.report.curves import hand_height_and_turn
-from overlay.terms import PARTS, PHASES, POSITION_NAMES, SOURCE_WORDS, VIEW_WORDS, words
+from overlay.report.inspection import inspection_html, write_inspection_report
+from overlay.report.page import (
+    data_uri,
+    file_name,
+    filled_share,
+    number,
+    position_cell,
+    shown_words,
+    span,
+    strike_text,
+    template,
+    tempo,
+    uncertain_text,
+)
+from overlay.terms import PARTS, PHASES, POSITION_NAMES, VIEW_WORDS, words
 
 if TYPE_CHECKING:
     from overlay.compose.stills import Row
 
-__all__ = ["report_html", "write_report"]
+__all__ = [
+    "data_uri",
+    "filled_share",
+    "inspection_html",
+    "report_html",
+    "write_inspection_report",
+    "write_report",
+]
+
+CARE = (
+    "This page says how the student differs from this reference. That is not the same as wrong: bodies differ, and "
+    "good swings differ."
+)
 
 
 def write_report(
@@ -61,34 +83,38 @@ def report_html(
     stills: Stills | None = None,
 ) -> str:
     """The report as one HTML document. Everything that comes from files is escaped."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup
 
     options = options or ComposeOptions()
     if stills is None:
         height = options.settings.report_still_px
         stills = comparison_stills(comparison, student=student, reference=reference, options=options, height_px=height)
-    pane, rows = stills
+    pane, rows = stills.pane_size, stills.rows
     names = (clean_text(student.label) or "Student", clean_text(reference.label) or "Reference")
     curves = hand_height_and_turn(comparison, names)
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parent),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("template.html").render(
-        version=__version__,
+    quality = options.settings.jpeg_quality
+    checklist = comparison.checklist
+    checks = check_rows(checklist, stills.readings, names, quality)
+    return template("template.html").render(
+        care=CARE,
+        first=first_box(checklist, checks),
+        checks=checks,
+        checks_summary=summary(checks),
+        checks_source="" if checklist is None else checklist.source,
+        checks_notes=() if checklist is None else checklist.notes,
+        filming=[filming_part(report, name) for report, name in zip(comparison.filming or (), names)],
+        camera_match=camera_match(comparison.camera_match),
+        strikes=_strikes(comparison, names),
+        shown=shown_words((comparison.student, comparison.reference), options),
         names=names,
-        files=[_file_name(source) for source in (student, reference)],
+        files=[file_name(source) for source in (student, reference)],
         view=VIEW_WORDS[comparison.student.view],
         answer=headline(comparison),
         largest=largest_sentence(comparison),
         sharpness=comparison.sharpness.replace(" %", "\N{NO-BREAK SPACE}%"),
-        tempo=[_tempo(swing) for swing in (comparison.student, comparison.reference)],
+        tempo=[tempo(swing) for swing in (comparison.student, comparison.reference)],
         mirrored=comparison.student.handedness != comparison.reference.handedness,
-        stills=[_still_row(number, row, names, options.settings.jpeg_quality) for number, row in enumerate(rows, 1)],
+        stills=[_still_row(number, row, names, quality) for number, row in enumerate(rows, 1)],
         pane=pane,
         drawn=[
             name for name, source in zip(("student", "reference"), (student, reference)) if source.clip_path is None
@@ -110,23 +136,10 @@ def report_html(
     )
 
 
-def _file_name(source: Source) -> str:
-    return "a saved track, no pictures" if source.clip_path is None else source.clip_path.name
-
-
-def _tempo(swing: Swing) -> str:
-    return "not known" if swing.tempo_ratio is None else f"{swing.tempo_ratio:.1f} : 1"
-
-
-def data_uri(image: Image, quality: int = 84) -> str:
-    """A picture (H, W, 3) RGB as a JPEG inside an address."""
-    import cv2
-
-    done, content = cv2.imencode(
-        ".jpg", cv2.cvtColor(np.ascontiguousarray(image), cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, quality]
-    )
-    assert done
-    return "data:image/jpeg;base64," + base64.b64encode(content.tobytes()).decode("ascii")
+def _strikes(comparison: Comparison, names: tuple[str, str]) -> list[str]:
+    """What is known of ball and strike of both, each with the player's name."""
+    texts = [strike_text(swing) for swing in (comparison.student, comparison.reference)]
+    return [f"{name}: {text}" for name, text in zip(names, texts) if text]
 
 
 def _still_row(number: int, row: Row, names: tuple[str, str], quality: int) -> dict[str, Any]:
@@ -185,23 +198,14 @@ def _cell(row: PhaseDifference | None, part: str) -> Cell:
         part=words(part),
         words=row.words,
         steps=STEPS.get(row.words),
-        value=_number(row.value, 2),
-        interval=_range(row.interval, 2),
-        cm="" if row.value_cm is None else _number(row.value_cm, 0),
-        score=_number(row.score, 0),
-        score_interval=_range(row.score_interval, 0),
-        detectable=_number(row.detectable, 2),
+        value=number(row.value, 2),
+        interval=span(row.interval, 2),
+        cm="" if row.value_cm is None else number(row.value_cm, 0),
+        score=number(row.score, 0),
+        score_interval=span(row.score_interval, 0),
+        detectable=number(row.detectable, 2),
         reason=row.reason,
     )
-
-
-def _number(value: float, digits: int) -> str:
-    return f"{value:.{digits}f}" if math.isfinite(value) else ""
-
-
-def _range(values: tuple[float, float], digits: int) -> str:
-    low, high = values
-    return f"{low:.{digits}f} to {high:.{digits}f}" if math.isfinite(low) and math.isfinite(high) else ""
 
 
 def _phase(comparison: Comparison, name: str) -> dict[str, Any]:
@@ -245,44 +249,12 @@ def _timing(timing: PhaseTiming) -> dict[str, str]:
 
 
 def _position(comparison: Comparison, name: str) -> dict[str, Any]:
-    cells = []
-    for swing in (comparison.student, comparison.reference):
-        position = swing.positions.get(name)
-        if position is None:
-            cells.append({"found": False, "time": "", "sure": "", "text": swing.positions.missing[name] or "not found"})
-        else:
-            cells.append(
-                {
-                    "found": True,
-                    "time": f"{position.time_s:.3f} s",
-                    "sure": confidence_words(position.confidence),
-                    "text": f"from {SOURCE_WORDS[position.source]}",
-                }
-            )
+    cells = [position_cell(swing, name) for swing in (comparison.student, comparison.reference)]
     return {"name": words(name), "cells": cells}
 
 
-def filled_share(swing: Swing) -> float:
-    """Share of the joint values of the swing that were filled in by cleaning, 0–1."""
-    track = swing.pose
-    known = np.isfinite(track.points[..., 0])
-    return int(np.count_nonzero(track.filled & known)) / max(1, int(np.count_nonzero(known)))
-
-
 def _uncertain(comparison: Comparison) -> list[dict[str, str]]:
-    rows = []
-    for who, swing in (("Student", comparison.student), ("Reference", comparison.reference)):
-        text = (
-            f"filmed {VIEW_WORDS[swing.view]} ({confidence_words(swing.view_confidence)}), "
-            f"{swing.handedness}-handed ({confidence_words(swing.handedness_confidence)}). "
-            f"{filled_share(swing):.0%} of the joint values were filled in across short gaps; they are drawn hollow "
-            "and dashed and never scored."
-        )
-        hands = swing.quality.get("hands_seen")
-        if hands is not None and math.isfinite(hands):
-            text += f" The hands are seen in {hands:.0%} of the frames."
-        missing = [words(name) for name in POSITION_NAMES if swing.positions.get(name) is None]
-        if missing:
-            text += f" Not found: {', '.join(missing)}."
-        rows.append({"who": who, "text": text})
-    return rows
+    return [
+        {"who": who, "text": uncertain_text(swing)}
+        for who, swing in (("Student", comparison.student), ("Reference", comparison.reference))
+    ]

@@ -23,7 +23,8 @@ def drawn(comparison: Any, height: int = 200) -> Any:
 
 def test_each_player_stands_at_his_own_position() -> None:
     comparison = factory.make_comparison()
-    (width, height), rows = drawn(comparison)
+    stills = drawn(comparison)
+    (width, height), rows = stills.pane_size, stills.rows
     assert [row.name for row in rows] == list(POSITION_NAMES)
     assert height == 200
     for row in rows:
@@ -37,7 +38,7 @@ def test_each_player_stands_at_his_own_position() -> None:
 
 def test_missing_positions_say_why() -> None:
     comparison = factory.make_comparison(factory.make_swing(missing=("impact", "finish")), factory.make_swing())
-    _, rows = drawn(comparison)
+    rows = drawn(comparison).rows
     by_name = {row.name: row for row in rows}
     impact = by_name["impact"]
     assert impact.student.image is None
@@ -66,7 +67,8 @@ def test_the_sheet_has_a_row_for_every_position_found_or_not(tmp_path: Path) -> 
 
 def test_sheet_text_stays_inside_its_column() -> None:
     comparison = factory.make_comparison()
-    pane, rows = drawn(comparison)
+    stills = drawn(comparison)
+    pane, rows = stills.pane_size, stills.rows
     long = compose_sheet(pane, rows, ("a very long name " * 8, "b", "Ghost"), DRAW)
     short = compose_sheet(pane, rows, ("a", "b", "Ghost"), DRAW)
     column = pane[0] + 10

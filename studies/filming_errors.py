@@ -274,8 +274,8 @@ def pose_errors(folder: Path, view: str, numbers: range) -> FloatArray:
     for number in numbers:
         rng = np.random.default_rng([number, 9])
         wild = Planted(
-            "wild", "", 0.0, height_m=float(rng.normal(0, 0.15)), offset_m=float(rng.normal(0, 0.12)),
-            yaw_deg=float(rng.normal(0, 4)), roll_deg=float(rng.normal(0, 1.5)), pitch_deg=float(rng.normal(0, 1)),
+            "wild", "", 0.0, height_m=float(rng.uniform(-0.4, 0.4)), offset_m=float(rng.normal(0, 0.1)),
+            yaw_deg=float(rng.uniform(-12, 12)), roll_deg=float(rng.normal(0, 2)), pitch_deg=float(rng.normal(0, 2)),
         )  # fmt: skip
         path, motion, camera, start_s = filmed(folder, number, view, wild)
         track = track_clip(path).track
@@ -339,7 +339,7 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true")
     options = parser.parse_args()
     if options.shape is not None:
-        write_shape(options.shape, 600, 40)
+        write_shape(options.shape, 600, 70)
         return
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -124,28 +125,56 @@ def _without_swing(
         return result.clip, FilmingReport((problem, *report.findings))
 
 
+LABELS = {
+    "other_people": "other people",
+    "camera_height": "lens against the hands",
+    "camera_offset": "lens beside its line",
+    "yaw": "turned from the line",
+    "roll": "tilted sideways",
+    "club_in_frame": "room for the club",
+    "whole_body": "room for the body",
+    "distance": "player in the picture",
+    "player_size_px": "player's torso",
+    "camera_distance": "distance",
+    "shutter_blur": "smear at impact",
+    "steadiness": "camera movement",
+    "exposure": "light on the player",
+    "contrast": "player against background",
+}
+"""A finding's name where the plain word would not be understood."""
+
+SIGNED = frozenset({"camera_height", "camera_offset", "yaw", "roll"})
+ONE_DIGIT = frozenset({"m", "torso", "% torso"})
+
+
 def value_words(finding: FilmingFinding) -> str:
     """The value as the table shows it: ``+18 cm``, ``4°``, ``57 %``."""
-    if finding.value != finding.value:
+    if not math.isfinite(finding.value) or finding.name == "view":
         return ""
-    signed = finding.name in ("camera_height", "camera_offset", "yaw", "roll")
-    digits = 1 if finding.unit in ("m", "torso", "% torso") else 0
-    number = f"{finding.value:{'+' if signed else ''}.{digits}f}"
-    if digits == 0 and float(number) == 0:
+    digits = 1 if finding.unit in ONE_DIGIT else 0
+    number = f"{finding.value:{'+' if finding.name in SIGNED else ''}.{digits}f}"
+    if float(number) == 0:
         number = "0"
     return f"{number}°" if finding.unit == "deg" else f"{number} {finding.unit}".rstrip()
 
 
 def print_report(report: FilmingReport) -> None:
-    """A headline, then a row a finding: the verdict, the thing, its value, what to do or what was found."""
+    """A headline; a row a finding: the verdict, the thing, its value, what to do; then why, for what is not good."""
     from rich.table import Table
 
     out = console()
     out.print(HEADLINES[report.verdict], style="bold", markup=False)
-    table = Table("", "what", "value", "what to do", box=None, pad_edge=False)
+    table = Table(box=None, pad_edge=False, show_header=False)
+    table.add_column(no_wrap=True)
+    table.add_column(no_wrap=True)
+    table.add_column(no_wrap=True, justify="right")
+    table.add_column()
+    faulty = [finding for finding in report.findings if finding.verdict in ("warn", "fail")]
     for finding in report.findings:
-        told = finding.sentence
-        if finding.verdict in ("warn", "fail"):
-            told = f"{finding.advice} {finding.sentence}".strip()
-        table.add_row(MARKS[finding.verdict], words(finding.name), value_words(finding), told)
+        told = finding.advice if finding in faulty and finding.advice else finding.sentence
+        label = LABELS.get(finding.name, words(finding.name))
+        style = {"fail": "bold red", "warn": "yellow"}.get(finding.verdict, "")
+        table.add_row(MARKS[finding.verdict], label, value_words(finding), told, style=style)
     out.print(table)
+    for finding in faulty:
+        out.print(f"{LABELS.get(finding.name, words(finding.name))}: {finding.sentence}", markup=False)

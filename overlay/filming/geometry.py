@@ -21,7 +21,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from overlay.arrays import FloatArray
-from overlay.filming.shape import GRIP, AddressShape, address_shape
+from overlay.errors import DataError
+from overlay.filming.shape import GRIP, JOINTS, AddressShape, address_shape
 from overlay.settings.filming import FilmingSettings
 
 N_CAMERA = 7
@@ -49,6 +50,15 @@ class Seen:
     view: str
     roll_deg: float = math.nan
     roll_sd_deg: float = math.nan
+
+    def __post_init__(self) -> None:
+        n = len(JOINTS)
+        if self.points.shape != (n, 2):
+            raise DataError(f"The camera is found from {n} joints, got {self.points.shape}.", "Give shape.JOINTS.")
+        if self.covariance.shape != (2 * n, 2 * n):
+            raise DataError(f"A covariance of {self.covariance.shape} does not fit {n} joints.", "Give (34, 34).")
+        if self.view not in ("dtl", "fo"):
+            raise DataError(f"{self.view!r} is no view the camera can be found from.", "Use dtl or fo.")
 
 
 @dataclass(frozen=True)
@@ -282,7 +292,7 @@ def _answers(fit: _Fit, shape: AddressShape, view: str) -> dict[str, Told]:
         # The axis turned clockwise passes further to the right, which is + Y down the line and + X face on.
         axis = values[SIDE] + math.tan(values[AZIMUTH]) * ahead
         return {
-            "height": values[HEIGHT] - grip[2],
+            "height": float(values[HEIGHT] - grip[2]),
             "lens_height": float(values[HEIGHT]),
             "hands_height": float(grip[2]),
             "offset": float(axis - middle[across]),

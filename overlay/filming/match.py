@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from overlay.data import FilmingFinding, FilmingReport, FilmingVerdict
-from overlay.filming.place import graded
+from overlay.filming.place import about_cm, graded
 from overlay.settings.filming import FilmingSettings
 
 
@@ -77,7 +77,7 @@ def _difference(
     if not math.isfinite(value):
         return _unseen(name, unit)
     verdict = graded(abs(value), warn * math.sqrt(2), fail * math.sqrt(2))
-    size = f"{abs(value):.0f} cm" if unit == "cm" else f"{abs(value):.0f}°"
+    size = about_cm(value) if unit == "cm" else f"{abs(value):.0f}°"
     if verdict == "pass":
         return FilmingFinding(name, value, unit, interval, verdict, f"The cameras agree ({size}).")
     if name == "match_roll":
@@ -100,9 +100,9 @@ def _height(student: FilmingReport, reference: FilmingReport, settings: FilmingS
     side = "higher" if value > 0 else "lower"
     return FilmingFinding(
         "match_height", value, "cm", interval, verdict,
-        f"The student's camera stands about {abs(value):.0f} cm {side} against the hands: a level shaft looks about "
+        f"The student's camera stands about {about_cm(value)} {side} against the hands: a level shaft looks about "
         f"{abs(tilt):.0f}° off level.",
-        f"{'Lower' if value > 0 else 'Raise'} the student's camera about {abs(value):.0f} cm.",
+        f"{'Lower' if value > 0 else 'Raise'} the student's camera about {about_cm(value)}.",
     )  # fmt: skip
 
 

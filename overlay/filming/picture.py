@@ -132,13 +132,14 @@ def background_tilt(scene: Scene, image: Image | None) -> Told | None:
         lines = lines[~grown[middle[:, 1], middle[:, 0]]]
     gap = lines[:, 2:] - lines[:, :2]
     length = np.linalg.norm(gap, axis=-1)
-    long = length >= settings.line_share * max(image.shape[:2])
-    gap, length = gap[long], length[long]
     direction = np.degrees(np.arctan2(gap[:, 1], gap[:, 0]))
     off = (direction + 45.0) % 90.0 - 45.0
-    near = np.abs(off) <= settings.most_tilt_deg
-    off, length = off[near], length[near]
-    return _densest(off, length, settings.line_total * max(image.shape[:2]), settings.line_sd_deg)
+    keep = (length >= settings.line_share * max(image.shape[:2])) & (np.abs(off) <= settings.most_tilt_deg)
+    level = np.abs((direction + 90.0) % 180.0 - 90.0) < 45.0
+    away = (lines[:, 1] + lines[:, 3]) / 2 / image.shape[0] - 0.5
+    # A level line leans by perspective the more, the further it is from the horizon of a level camera.
+    weight = length / np.where(level, 1.0 + (away / settings.horizon_share) ** 2, 1.0)
+    return _densest(off[keep], weight[keep], settings.line_total * max(image.shape[:2]), settings.line_sd_deg)
 
 
 def _densest(off: AnyArray, length: AnyArray, wanted: float, sd_deg: float) -> Told | None:

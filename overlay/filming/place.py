@@ -99,7 +99,7 @@ def graded(size: float, warn: float, fail: float) -> FilmingVerdict:
     return "fail" if size >= fail else "warn" if size >= warn else "pass"
 
 
-def _cm(value: float) -> str:
+def about_cm(value: float) -> str:
     """Rounded as a person would say it: to 1 below 10, to 5 above."""
     size = abs(value)
     return f"{5 * round(size / 5):.0f} cm" if size >= 10 else f"{size:.0f} cm"
@@ -110,9 +110,9 @@ def _height(scene: Scene, found: CameraFound) -> FilmingFinding:
     value, interval = in_cm(found.height, scene)
     low, high = 0.0, 0.0
     if scene.has_stature:
-        # Hand height, or the band that is advised whatever the player's height: either is good.
+        # Where the ground is known: hand height, or the band that is advised whatever the player's height.
         hands = found.hands_height.value * scene.stature[0]
-        low, high = sorted((min(max(hands, settings.low_lens_cm), settings.high_lens_cm) - hands, 0.0))
+        low, high = min(0.0, settings.low_lens_cm - hands), max(0.0, settings.high_lens_cm - hands)
     error = value - min(max(value, low), high)
     if (interval[1] - interval[0]) / 2 > settings.height_doubt_cm:
         return FilmingFinding(
@@ -123,7 +123,7 @@ def _height(scene: Scene, found: CameraFound) -> FilmingFinding:
     sentence = (
         "The lens is at the height of the hands."
         if abs(value) < 3
-        else f"The lens is about {_cm(value)} {side} the hands at address."
+        else f"The lens is about {about_cm(value)} {side} the hands at address."
     )
     if found.tilted > 0.5:
         sentence += f" The camera seems tilted {'up' if found.pitch_deg.value > 0 else 'down'}."
@@ -131,7 +131,7 @@ def _height(scene: Scene, found: CameraFound) -> FilmingFinding:
         sentence += " The camera is taken as level."
     advice = ""
     if verdict != "pass":
-        advice = f"{'Lower' if error > 0 else 'Raise'} the camera about {_cm(error)}, and keep it level."
+        advice = f"{'Lower' if error > 0 else 'Raise'} the camera about {about_cm(error)}, and keep it level."
     return FilmingFinding("camera_height", value, "cm", interval, verdict, sentence, advice)
 
 
@@ -151,15 +151,15 @@ def _offset(scene: Scene, found: CameraFound) -> FilmingFinding:
             sentence = "The lens looks along the hand line."
         else:
             side = "outside" if value > 0 else "inside"
-            sentence = f"The lens looks about {_cm(value)} {side} the hand line."
+            sentence = f"The lens looks about {about_cm(value)} {side} the hand line."
     elif verdict == "pass":
         sentence = "The body is in the middle of the picture."
     else:
         side = "the target side of" if value > 0 else "the trail side of"
-        sentence = f"The lens looks about {_cm(value)} to {side} the body's middle."
+        sentence = f"The lens looks about {about_cm(value)} to {side} the body's middle."
     advice = ""
     if verdict != "pass":
-        advice = f"Move the camera about {_cm(value)} {_towards(scene, value < 0)}, looking the same way as now."
+        advice = f"Move the camera about {about_cm(value)} {_towards(scene, value < 0)}, looking the same way as now."
         if _turned_on_its_stand(scene, found):
             _, turn = _sides(scene, found.yaw_deg.value > 0)
             middle = "the hands are" if scene.view == "dtl" else "the body is"
@@ -209,8 +209,8 @@ def _yaw(scene: Scene, found: CameraFound) -> FilmingFinding:
     middle = "the hands are" if scene.view == "dtl" else "the body is"
     # Turned to the right of a right-hander's picture, the lens stands inside (dtl), or on the trail side (fo).
     advice = (
-        f"Carry the camera about {_cm(walk)} {_towards(scene, value > 0)} and turn it until {middle} in the middle "
-        "again."
+        f"Carry the camera about {about_cm(walk)} {_towards(scene, value > 0)} and turn it until {middle} in the "
+        "middle again."
     )
     if _turned_on_its_stand(scene, found):
         advice = f"Turn the camera about {abs(value):.0f}° to the {back} on its stand."

@@ -84,7 +84,8 @@ class FilmingSettings:
     contrast_warn: float = setting(8.0, "%", "common practice, no source")
     contrast_fail: float = setting(4.0, "%", "common practice, no source")
     line_share: float = setting(0.04, "of the longer side", "shorter segments are texture")
-    line_total: float = setting(0.35, "of the longer side", "least length of lines that agree")
+    line_total: float = setting(0.25, "of the longer side", "least length of lines that agree")
+    horizon_share: float = setting(0.10, "of the height", "a level line further from the middle row counts half")
     line_sd_deg: float = setting(0.35, "deg", "posts and rails as they stand")
     most_tilt_deg: float = setting(12.0, "deg", "further off, a line is neither upright nor level")
 

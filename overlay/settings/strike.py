@@ -23,6 +23,7 @@ class BallSettings:
     ahead_other: tuple[float, float] = setting((-2.8, 2.8), "torso", "either side: the view does not tell which")
     below_other: tuple[float, float] = setting((-0.6, 1.4), "torso", "both of the above")
     edge: float = setting(0.45, "torso", "the chance of a place falls off over this near the border of the area")
+    off_feet: float = setting(0.08, "torso", "from the heel-to-toe line, half a shoe; certain at twice that")
     club_reach: float = setting(0.30, "torso", "the ball lies this near to the end of the club at address (one SD)")
     diameter_dtl: float = setting(0.088, "torso", "synthetic: 0.078–0.102")
     diameter_fo: float = setting(0.133, "torso", "synthetic: 0.117–0.168")
@@ -47,6 +48,10 @@ class BallSettings:
     alike: float = setting(0.5, "fraction", "of the change itself: a pixel nearer to neither picture is hidden")
     hidden: float = setting(0.35, "fraction", "of the ball in sight below which a frame says nothing")
     decided: float = setting(0.35, "fraction", "majority of the pixels in sight for ball or no ball")
+
+    remains: float = setting(
+        0.6, "fraction", "of its contrast with what surrounds it left afterwards: a ball in a shadow keeps 0.7 or more"
+    )
 
     # A ball that stays.
     stay_contrast: float = setting(30.0, "8-bit levels", "a ball that stays stands out from every side by this much")

@@ -71,7 +71,7 @@ def find_strike(
     expected = _expected(swing, settings)
     if expected is None:
         return Strike(math.nan, math.nan, None, reason="The swing has no downswing to look for a strike in.")
-    area = search_area(swing, club, settings.ball)
+    area = search_area(swing, club, expected.time_s, expected.slow, settings.ball)
     left, stays, why_not = _look(reader, area, expected, motion, settings)
     heard, heard_note = _listen(sound, expected, left, settings)
     seen = left or stays
@@ -87,7 +87,7 @@ def find_strike(
     others: list[StrikeClue] = []
     if heard is not None:
         others.append(heard)
-    if club is not None and left is not None:
+    if club is not None and left is not None and swing.view != "dtl":
         crossed = _crossed(club, left, motion, expected, settings)
         if crossed is not None:
             others.append(crossed)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -29,26 +29,41 @@ class Area:
     torso_px : float
     club_end : (x, y) px or None
         End of the club at address, where it was seen.
+    feet : (N, 2, 2) float, px
+        Heel and toe of both feet at some times around the strike; the ball lies on none of them.
     """
 
     box: Box
     ball_px: float
     torso_px: float
     club_end: tuple[float, float] | None = None
+    feet: FloatArray = field(default_factory=lambda: np.zeros((0, 2, 2)))
 
     def chance(self, x: AnyArray, y: AnyArray, settings: BallSettings) -> AnyArray:
         """0–1 for places in px: 1 inside, falling off near the border; higher near the end of the club."""
         left, top, right, bottom = self.box
         depth = np.minimum(np.minimum(x - left, right - x), np.minimum(y - top, bottom - y)) / self.torso_px
         inside = np.clip(0.35 + 0.65 * depth / settings.edge, 0.0, 1.0) * (depth > 0)
+        for heel, toe in self.feet:
+            inside = inside * np.clip(_distance(x, y, heel, toe) / (settings.off_feet * self.torso_px) - 1.0, 0.0, 1.0)
         if self.club_end is None:
             return np.asarray(inside)
         away = np.hypot(x - self.club_end[0], y - self.club_end[1]) / (settings.club_reach * self.torso_px)
         return np.asarray(inside * (0.25 + 0.75 * np.exp(-0.5 * away**2)))
 
 
-def search_area(swing: Swing, club: ClubTrack | None, settings: BallSettings) -> Area | None:
-    """The area, or None when the feet were not seen."""
+def search_area(
+    swing: Swing, club: ClubTrack | None, expected_s: float, slow: float, settings: BallSettings
+) -> Area | None:
+    """The area, or None when the feet were not seen.
+
+    Parameters
+    ----------
+    swing : Swing
+    club : ClubTrack or None
+    expected_s, slow : float
+        Impact of the pose, and playback seconds per real second.
+    """
     torso = swing.torso_px
     if not (math.isfinite(torso) and torso > 0):
         return None
@@ -62,9 +77,9 @@ def search_area(swing: Swing, club: ClubTrack | None, settings: BallSettings) ->
     rows = first[: max(5, len(first) // 3)]
     if not len(rows):
         return None
-    feet = [_median(swing.pose.points[rows, INDEX[name]]) for name in ("left_foot_index", "right_foot_index")]
+    tips = [_median(swing.pose.points[rows, INDEX[name]]) for name in ("left_foot_index", "right_foot_index")]
     ankles = [_median(swing.pose.points[rows, INDEX[name]]) for name in ("left_ankle", "right_ankle")]
-    toes = np.array([foot if np.all(np.isfinite(foot)) else ankle for foot, ankle in zip(feet, ankles)])
+    toes = np.array([foot if np.all(np.isfinite(foot)) else ankle for foot, ankle in zip(tips, ankles)])
     known = np.all(np.isfinite(toes), axis=1)
     if not known.any():
         return None
@@ -79,7 +94,30 @@ def search_area(swing: Swing, club: ClubTrack | None, settings: BallSettings) ->
     # Down the line a right-hander faces the right of the picture; face on his target is there.
     sides = sorted((_side(swing) * near, _side(swing) * far))
     box = (x + torso * sides[0], y + torso * up, x + torso * sides[1], y + torso * down)
-    return Area(box, size * torso, torso, _club_end(club, since))
+    feet = _feet(swing, expected_s + settings.before_s[0] * slow, expected_s + settings.after_s[1] * slow)
+    return Area(box, size * torso, torso, _club_end(club, since), feet)
+
+
+def _distance(x: AnyArray, y: AnyArray, a: FloatArray, b: FloatArray) -> AnyArray:
+    """From places to the line between two points."""
+    along = b - a
+    share = np.clip(((x - a[0]) * along[0] + (y - a[1]) * along[1]) / max(1e-9, float(along @ along)), 0.0, 1.0)
+    return np.asarray(np.hypot(x - a[0] - share * along[0], y - a[1] - share * along[1]))
+
+
+def _feet(swing: Swing, from_s: float, to_s: float) -> FloatArray:
+    """(N, 2, 2) heel and toe of both feet, twelve times from a little before the strike to a little after it."""
+    rows = np.flatnonzero((swing.pose.time_s >= from_s) & (swing.pose.time_s <= to_s))
+    if len(rows) > 12:
+        rows = rows[np.linspace(0, len(rows) - 1, 12).round().astype(int)]
+    both = [
+        np.stack(
+            [swing.pose.points[rows, INDEX[f"{side}_heel"]], swing.pose.points[rows, INDEX[f"{side}_foot_index"]]], 1
+        )
+        for side in ("left", "right")
+    ]
+    found = np.concatenate(both)
+    return np.asarray(found[np.all(np.isfinite(found), axis=(1, 2))], np.float64)
 
 
 def _side(swing: Swing) -> float:

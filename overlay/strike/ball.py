@@ -152,9 +152,13 @@ def _followed(
     light = float(np.mean(bright))
     # Balls are white or bright; a divot, a glove mark or a tee's hole is dark.
     brightness = 1.0 if light > 5 else 0.5 if light > -5 else 0.25
+    # What left does not stand out afterwards. A ball that stays does, though a shadow may have fallen on it.
+    stands_out = _patch_mean(last, x, y, disc) - _patch_mean(last, x, y, ring)
+    remains = float(stands_out @ bright) / max(1e-6, float(bright @ bright))
+    gone_for_good = float(np.clip((settings.remains - remains) / 0.25, 0.0, 1.0))
     late = math.exp(-0.5 * ((0.5 * (last_seen + gone) - expected_s) / search_s) ** 2)
     chance = float(area.chance(np.array(px), np.array(py), settings))
-    score = clean * fit * shape * brightness * late * math.sqrt(chance) * contrast / (contrast + 12.0)
+    score = clean * fit * shape * gone_for_good * brightness * late * math.sqrt(chance) * contrast / (contrast + 12.0)
     return Sighting((px, py), diameter * grid_step, float(min(1.0, 1.25 * score)), last_seen, gone)
 
 
@@ -271,8 +275,6 @@ def best_step(times: FloatArray, vote: FloatArray, from_s: float, to_s: float) -
 
 def find_staying(stack: Stack, area: Area, expected_s: float, slow: float, settings: BallSettings) -> Sighting | None:
     """A round bright blob of ball size that lies there before the swing passes, and just so after it."""
-    import cv2
-
     before, after = sides(stack.time_s, expected_s, slow, settings)
     if min(len(before), len(after)) < settings.least_frames:
         return None
@@ -287,23 +289,7 @@ def find_staying(stack: Stack, area: Area, expected_s: float, slow: float, setti
     best: Sighting | None = None
     for scale in settings.scales:
         radius = max(1.2, 0.5 * area.ball_px * scale / step)
-        disc, _ = _kernels(radius)
-        rises = []
-        for picture in (first, last):
-            light = np.ascontiguousarray(picture.mean(axis=-1), np.float32)
-            middle = cv2.filter2D(light, -1, disc, borderType=cv2.BORDER_REFLECT)
-            small = cv2.GaussianBlur(light, (0, 0), max(0.6, 0.35 * radius))
-            # Brighter than every side of it: a line or the tip of a shoe goes on somewhere.
-            brightest = np.full(light.shape, -np.inf, np.float32)
-            for angle in 2 * math.pi * np.arange(12) / 12:
-                shift = np.array(
-                    [[1, 0, -1.9 * radius * math.cos(angle)], [0, 1, -1.9 * radius * math.sin(angle)]], np.float32
-                )
-                size = (light.shape[1], light.shape[0])
-                moved = cv2.warpAffine(small, shift, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-                brightest = np.maximum(brightest, moved)
-            rises.append(middle - brightest)
-        rise = np.minimum(rises[0], rises[1])
+        rise = np.minimum(*(_rise(picture.mean(axis=-1), radius) for picture in (first, last)))
         same = np.abs(first - last).mean(axis=-1) < 0.5 * rise
         rank = np.where((rise > settings.stay_contrast) & same, rise, 0.0) * np.sqrt(chance)
         row, column = np.unravel_index(int(np.argmax(rank)), rank.shape)
@@ -315,3 +301,22 @@ def find_staying(stack: Stack, area: Area, expected_s: float, slow: float, setti
             place = stack.to_clip(float(column), float(row))
             best = Sighting(place, 2 * radius * step, sure)
     return best
+
+
+def _rise(light: AnyArray, radius: float) -> AnyArray:
+    """(h, w) by how many levels the darkest side of a disc is brighter than the brightest place around it.
+
+    A line, the edge of a mat or the tip of a shoe goes on somewhere, and a stripe does not fill the disc.
+    """
+    import cv2
+
+    small = cv2.GaussianBlur(np.ascontiguousarray(light, np.float32), (0, 0), max(0.6, 0.25 * radius))
+    size = (light.shape[1], light.shape[0])
+    darkest = small.copy()
+    brightest = np.full(light.shape, -np.inf, np.float32)
+    for angle in 2 * math.pi * np.arange(12) / 12:
+        for distance, of in ((0.5 * radius, darkest), (1.9 * radius, brightest)):
+            shift = np.array([[1, 0, -distance * math.cos(angle)], [0, 1, -distance * math.sin(angle)]], np.float32)
+            moved = cv2.warpAffine(small, shift, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+            (np.minimum if of is darkest else np.maximum)(of, moved, out=of)
+    return darkest - brightest

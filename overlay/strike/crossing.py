@@ -14,7 +14,7 @@ def club_through(
     """Time and standard deviation of the shaft passing the line from the grip to the ball.
 
     Only where the shaft was measured or marked on both sides, and sweeps across the ball: seen along the swing plane
-    it comes end-on and tells no instant.
+    it comes end-on and tells no instant. That is why ``find_strike`` does not ask it down the line.
 
     Parameters
     ----------
@@ -58,6 +58,8 @@ def club_through(
     at = float(crossing(0.0)) if crossing is not None else float(np.interp(0.0, values[order], t[order]))
     width = float(times[i + 1] - times[i])
     rate = abs(float(off[i + 1] - off[i])) / width
+    own = club.angle_sd_deg[rows][known][i : i + 2]
+    angle_sd = np.hypot(settings.angle_sd_deg, np.nanmean(own) if np.isfinite(own).any() else 0.0)
     if rate * slow < settings.least_rate_deg_s:
         return None
-    return at, float(np.hypot(settings.angle_sd_deg / rate, settings.gap_share * width))
+    return at, float(np.hypot(angle_sd / rate, settings.gap_share * width))

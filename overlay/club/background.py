@@ -89,7 +89,7 @@ def learn(
 
 def _median(stack: AnyArray, free: AnyArray, settings: ClubSettings) -> Background:
     """Median and spread over the free views; by sorting bytes, since masked medians are slow."""
-    n, height, width, _ = stack.shape
+    _, height, width, _ = stack.shape
     count = free.sum(axis=0)
     use_all = count < settings.background_least
     # Where the player always stands all views are taken, only to have a picture there; it does not count as known.

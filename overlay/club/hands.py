@@ -31,6 +31,13 @@ def hand_path(pose: PoseTrack) -> FloatArray:
     return path
 
 
+def hands_seen(pose: PoseTrack) -> FloatArray:
+    """(T,) 0–1: visibility of the better seen hand."""
+    there = np.isfinite(pose.points[:, list(_KNUCKLES), 0])
+    seen = np.where(there, pose.visibility[:, list(_KNUCKLES)], 0.0)
+    return np.asarray(np.maximum(seen[:, :2].mean(axis=1), seen[:, 2:].mean(axis=1)), np.float64)
+
+
 def _weighted(pose: PoseTrack, joints: tuple[int, ...]) -> FloatArray:
     points = pose.points[:, list(joints)]
     seen = np.all(np.isfinite(points), axis=-1)

@@ -9,7 +9,7 @@ import numpy as np
 
 from overlay.arrays import AnyArray, FloatArray
 from overlay.club.background import Background, learn, spaced_by_path
-from overlay.club.hands import forearms
+from overlay.club.hands import forearms, hands_seen
 from overlay.club.rays import CHANGE_UNIT, FrameEvidence, Rays
 from overlay.data import CameraMotion, Swing
 from overlay.progress import Progress
@@ -71,7 +71,8 @@ def look(
     rows = spaced_by_path(hands, settings.background_frames)
     background = learn(reader, times[rows], side, area.at, to_reference if moving else None, settings)
     torso = swing.torso_px / float(factor.mean())
-    rays = Rays(settings, torso)
+    rays, wide = Rays(settings, torso), Rays(settings, torso, wide=True)
+    sure = hands_seen(swing.pose) >= settings.hands_seen
     arms = forearms(swing.pose) / factor
     found: list[FrameEvidence | None] = [None] * len(times)
     progress.stage("the club", len(times))
@@ -94,7 +95,8 @@ def look(
             )
         mask = None if masks is None or not len(masks) else masks.at(frame.time_s)
         channels = frame_channels(image, behind, mask, arms[row], torso, settings)
-        found[row] = rays.evidence(rays.canvas(channels, hands[row] / factor))
+        search = rays if sure[row] else wide
+        found[row] = search.evidence(search.canvas(channels, hands[row] / factor))
     progress.done()
     return Seen(tuple(found), rays, factor)
 

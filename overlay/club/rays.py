@@ -41,19 +41,20 @@ class FrameEvidence:
 class Rays:
     """Samples pictures along rays; the geometry is made once."""
 
-    def __init__(self, settings: ClubSettings, torso_px: float) -> None:
+    def __init__(self, settings: ClubSettings, torso_px: float, *, wide: bool = False) -> None:
         import cv2
 
         s = self._settings = settings
         self.torso_px = torso_px
         self.angles_deg = np.arange(0.0, 360.0, s.angle_step_deg)
         self._r = np.arange(s.ray_start * torso_px, s.ray_stop * torso_px, s.ray_step_px)
-        self._beside = [max(1, round(px / s.offset_step_px)) for px in s.ridge_px]
+        offset, step = (s.wide_offset, s.wide_step_px) if wide else (s.offset, s.offset_step_px)
+        self._beside = [max(1, round(px / step)) for px in s.ridge_px]
         self._margin = max(self._beside)
-        half = round(s.offset * torso_px / s.offset_step_px)
-        self.offsets_px = np.arange(-half, half + 1) * s.offset_step_px
-        rows = np.arange(-half - self._margin, half + self._margin + 1) * s.offset_step_px
-        self.reach = int(np.ceil(s.ray_stop * torso_px + (half + self._margin) * s.offset_step_px)) + 3
+        half = round(offset * torso_px / step)
+        self.offsets_px = np.arange(-half, half + 1) * step
+        rows = np.arange(-half - self._margin, half + self._margin + 1) * step
+        self.reach = int(np.ceil(s.ray_stop * torso_px + (half + self._margin) * step)) + 3
         angle = np.radians(self.angles_deg)[:, None, None]
         x = self.reach + self._r * np.cos(angle) - rows[:, None] * np.sin(angle)
         y = self.reach + self._r * np.sin(angle) + rows[:, None] * np.cos(angle)
@@ -61,7 +62,8 @@ class Rays:
         flat = (x.reshape(-1, x.shape[-1]).astype(np.float32), y.reshape(-1, x.shape[-1]).astype(np.float32))
         # OpenCV's maps hold less than 32768 rows.
         self._maps = [cv2.convertMaps(a, b, cv2.CV_16SC2) for a, b in zip(*(np.array_split(m, 1) for m in flat))]
-        self._offset_cost = (s.offset_cost * (self.offsets_px / torso_px) ** 2).astype(np.float32)
+        cost = s.wide_offset_cost if wide else s.offset_cost
+        self._offset_cost = (cost * (self.offsets_px / torso_px) ** 2).astype(np.float32)
         self._fan = max(1, round(s.fan_deg / s.angle_step_deg))
 
     def canvas(self, channels: AnyArray, grip: FloatArray) -> AnyArray:
@@ -144,10 +146,10 @@ class Rays:
         s = self._settings
         r = np.arange(self._r[0], max(reach, self._r[0] + 6 * s.ray_step_px) + 0.5, s.ray_step_px)
         half = 12
-        across = np.arange(-half, half + 1) * 0.5
+        across: FloatArray = np.arange(-half, half + 1) * 0.5
         wide = round(s.ridge_px[0] / 0.5)
         tilt, shift, sd, mean = 0.0, 0.0, 6.0, 0.0
-        for turn in range(2):
+        for _turn in range(2):
             a = np.radians(angle_deg)
             rows = np.concatenate(
                 [across[0] - np.arange(wide, 0, -1) * 0.5, across, across[-1] + np.arange(1, wide + 1) * 0.5]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from overlay.arrays import BoolArray, FloatArray
+from overlay.arrays import AnyArray, BoolArray, FloatArray
 from overlay.club.hands import hand_path
 from overlay.club.look import Seen, look
 from overlay.club.path import find_path
@@ -149,7 +149,7 @@ def _assemble(
     return ClubTrack(times, grip, angle, length, tuple(state), sd)
 
 
-def _gap(times: FloatArray, known: FloatArray) -> FloatArray:
+def _gap(times: FloatArray, known: AnyArray) -> FloatArray:
     """(T,) s: length of the gap between known rows that each row lies in; infinite beyond the ends."""
     after = np.searchsorted(known, np.arange(len(times)))
     out = np.full(len(times), np.inf)

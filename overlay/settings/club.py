@@ -25,6 +25,12 @@ class ClubSettings:
     angle_step_deg: float = setting(2.0, "deg", "finer changes nothing: every peak is refined afterwards")
     offset: float = setting(0.12, "torso", "searched to each side of the hands: their error across is 0.05 T (p90)")
     offset_step_px: float = setting(1.5, "px", "half a shaft")
+    hands_seen: float = setting(
+        0.75, "probability", "visibility of the better hand below which the hands may be far off (p90 0.12 T and more)"
+    )
+    wide_offset: float = setting(0.42, "torso", "searched to each side of badly seen hands: p99 of their error")
+    wide_step_px: float = setting(2.0, "px", "as offset_step_px, a little coarser for speed")
+    wide_offset_cost: float = setting(0.6, "1/torso", "as offset_cost, for badly seen hands")
     ray_start: float = setting(0.12, "torso", "nearer, the hands cover the shaft")
     ray_stop: float = setting(2.6, "torso", "a driver seen square is 2.4 T from the hands to its head")
     ray_step_px: float = setting(2.5, "px", "a shaft's width")

@@ -164,7 +164,12 @@ def test_view_hand_and_notes_follow(swing: Swing) -> None:
         ),
     )
     after = refine(noted, marks=replace(marked(finish=times["finish"] + 0.05), view="fo", handedness="left"))
-    assert (after.view, after.view_confidence, after.handedness, after.handedness_confidence) == ("fo", 1.0, "left", 1.0)
+    assert (after.view, after.view_confidence, after.handedness, after.handedness_confidence) == (
+        "fo",
+        1.0,
+        "left",
+        1.0,
+    )
     assert after.notes == ("Something else.",)
     # A top set so that the downswing lasts as long as the backswing: the tempo is out of the ordinary, and back again.
     middle = (times["address"] + times["impact"]) / 2

@@ -67,7 +67,7 @@ def test_marking_correcting_and_forgetting(overlay_command: Run, clip: Path) -> 
             "f25:20,30:60,10",
             "--club",
             "3.95:10,10:50,60",
-        )  # fmt: skip
+        )
     )
     assert "top: 3.910 s (new)" in out
     assert "hand: left-handed (new)" in out

@@ -175,7 +175,7 @@ def test_a_picture_of_another_size_is_refused(clip: Path) -> None:
     with pytest.raises(InputError, match="480×854 px, the clip has 240×427 px"):
         load_marks(clip, HASH, picture=Picture(240, 427))
     write(clip, document(picture=None))
-    with pytest.raises(InputError, match="head marked at 1.250 s lies outside the picture"):
+    with pytest.raises(InputError, match=r"head marked at 1.250 s lies outside the picture"):
         load_marks(clip, HASH, picture=Picture(240, 427))
 
 

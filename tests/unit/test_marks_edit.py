@@ -26,7 +26,7 @@ CLUB = ClubMark(1.0, (10.0, 20.0), (30.0, 80.0))
 def test_a_nearby_time_corrects_and_a_far_one_asks() -> None:
     assert with_position(Marks(), "top", 3.9) == tops(3.9)
     assert with_position(tops(3.9), "top", 4.1) == tops(4.1)
-    with pytest.raises(InputError, match="marked already, at 3.900 s, far from 9.000 s") as told:
+    with pytest.raises(InputError, match=r"marked already, at 3.900 s, far from 9.000 s") as told:
         with_position(tops(3.9), "top", 9.0)
     assert "--also top=9" in told.value.hint
     assert "--remove top=3.9" in told.value.hint
@@ -60,7 +60,7 @@ def test_the_club_is_marked_once_a_frame() -> None:
     assert with_club_mark(first, other).club == (other, CLUB)
     assert without_club_mark(with_club_mark(first, other), 1.0).club == (other,)
     assert without_club_mark(with_club_mark(first, other)).club == ()
-    with pytest.raises(InputError, match="not marked on the frame at 2.000 s"):
+    with pytest.raises(InputError, match=r"not marked on the frame at 2.000 s"):
         without_club_mark(first, 2.0)
     with pytest.raises(InputError, match="The club is not marked"):
         without_club_mark(Marks())

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from overlay.clean import clean
-from overlay.data import ClubTrack, Marks, PositionMark, PoseTrack, Strike, StrikeClue, Swing
+from overlay.data import ClubTrack, Marks, PoseTrack, PositionMark, Strike, StrikeClue, Swing
 from overlay.errors import InputError
 from overlay.golfer import Act, CameraSpec, GolferSpec, NoiseSpec, TempoSpec, record, simulate, truth_track
 from overlay.positions import Candidate, find_swings, refine, strike_candidates
@@ -54,10 +54,12 @@ def test_nothing_new_changes_nothing(swing: Swing) -> None:
 def test_a_second_source_is_weighed_by_its_inverse_variance(swing: Swing) -> None:
     # Two independent times of sd s and s: the mean, with s / √2 (best linear unbiased estimate).
     before = swing.positions.get("shaft_level_back")
-    assert before is not None and before.sd_s is not None
+    assert before is not None
+    assert before.sd_s is not None
     club = Candidate("shaft_level_back", before.time_s + before.sd_s, before.sd_s, "club")
     after = refine(swing, candidates=[club]).positions.get("shaft_level_back")
-    assert after is not None and after.sd_s is not None
+    assert after is not None
+    assert after.sd_s is not None
     assert after.time_s == pytest.approx(before.time_s + before.sd_s / 2, abs=1e-6)
     assert after.sd_s == pytest.approx(before.sd_s / 2**0.5, rel=1e-3)
     times = swing.positions.times()
@@ -111,7 +113,7 @@ def test_what_contradicts_a_mark_is_left_out_however_many(swing: Swing) -> None:
 
 def test_marks_that_contradict_each_other_are_refused(swing: Swing) -> None:
     times = swing.positions.times()
-    with pytest.raises(InputError, match="contradict each other: impact at .* is not after top"):
+    with pytest.raises(InputError, match=r"contradict each other: impact at .* is not after top"):
         refine(swing, marks=marked(top=times["impact"], impact=times["top"]))
     twice = Marks(positions=(PositionMark("top", times["top"]), PositionMark("top", times["top"] + 0.01)))
     with pytest.raises(InputError, match="marked twice"):

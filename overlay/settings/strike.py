@@ -88,7 +88,7 @@ class SoundSettings:
 class ClubStrikeSettings:
     """When the club passes the ball."""
 
-    reach_s: float = setting(0.07, "s", "rows of the club used on each side of the strike, real time")
+    reach_s: float = setting(0.09, "s", "rows of the club used on each side of the strike, real time: 2 at 30 a second")
     least_rows: int = setting(2, "count", "measured rows on each side")
     least_rate_deg_s: float = setting(
         600.0, "deg/s", "shaft slower than this across the ball tells no instant: down the line it comes end-on"
@@ -96,7 +96,12 @@ class ClubStrikeSettings:
     angle_sd_deg: float = setting(
         2.5, "deg", "shaft against ball: the ball lies ahead of the shaft, lean, and tracking"
     )
-    gap_share: float = setting(0.25, "fraction", "of the gap between the rows next to the strike: error of the curve")
+    gap_share: float = setting(
+        0.08,
+        "fraction",
+        "of the gap between the rows next to the strike: error of the curve. With true rows of 30 to 240 frames a "
+        "second it is 0.02; the rest is for the flex of a real shaft and blur",
+    )
 
 
 @dataclass(frozen=True)

@@ -162,10 +162,11 @@ def sweeping(rate_deg_s: float, cross_s: float = 1.0, hidden: tuple[int, ...] = 
 @pytest.mark.parametrize("rate_deg_s", [1500.0, -1500.0])
 @pytest.mark.parametrize("cross_s", [0.9937, 1.0, 1.009])
 def test_an_even_sweep_passes_the_ball_exactly(rate_deg_s: float, cross_s: float) -> None:
-    found = club_through(sweeping(rate_deg_s, cross_s), (100.0, 300.0), 1.0, 1.0, ClubStrikeSettings())
+    settings = ClubStrikeSettings()
+    found = club_through(sweeping(rate_deg_s, cross_s), (100.0, 300.0), 1.0, 1.0, settings)
     assert found is not None
     assert found[0] == pytest.approx(cross_s, abs=1e-6)
-    assert found[1] == pytest.approx(math.hypot(2.5 / 1500, 0.25 / 60), rel=0.01)
+    assert found[1] == pytest.approx(math.hypot(settings.angle_sd_deg / 1500, settings.gap_share / 60), rel=0.01)
 
 
 def test_a_slow_or_unseen_sweep_tells_nothing() -> None:

@@ -12,7 +12,6 @@ from overlay.compose.options import ComposeOptions
 from overlay.data import CameraMotion, Guide, Swing
 from overlay.draw import DrawnGuide, Family, Guides
 from overlay.draw.figure import figure_mask
-from overlay.draw.guides import SparseLayer
 from overlay.guides import guide_lines
 
 LARGER = 1.5
@@ -60,7 +59,6 @@ class GuideDrawing:
         self._large = Guides(family, round(LARGER * text_px), options.style)
         self._guides: tuple[Guide, ...] | None = None
         self._placed: dict[tuple[tuple[int, int], frozenset[str], int], tuple[DrawnGuide, ...]] = {}
-        self._layers: dict[tuple[frozenset[str], int], SparseLayer | None] = {}
 
     def lay(self, pane: Image, time_s: float, only: frozenset[str] | None = None) -> Image:
         """Draw on ``pane`` in place as the lines lie in the frame at ``time_s``; ``only`` some of the chosen ones."""
@@ -69,14 +67,7 @@ class GuideDrawing:
             return pane
         shape = (pane.shape[0], pane.shape[1])
         drawing = self._drawing if only is None else self._large
-        if not self._still:
-            layer = drawing.layer(shape, self.drawn(shape, time_s, names, drawing))
-            return pane if layer is None else layer.lay(pane)
-        key = names, drawing.text_px
-        if key not in self._layers:
-            self._layers[key] = drawing.layer(shape, self.drawn(shape, time_s, names, drawing))
-        kept = self._layers[key]
-        return pane if kept is None else kept.lay(pane)
+        return drawing.draw(pane, self.drawn(shape, time_s, names, drawing))
 
     def drawn(
         self, shape: tuple[int, int], time_s: float, names: frozenset[str], drawing: Guides

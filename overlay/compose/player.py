@@ -112,7 +112,7 @@ class Player:
         self._stands_still = stands_still(swing.camera_motion)
         self._trail = ClubTrail(family, style)
         self._heads, self._heads_s = self._measured_heads()
-        self._under: tuple[Moment, tuple[PathLayer, ...]] | None = None
+        self._path_layer: tuple[Moment, PathLayer | None] | None = None
         club = [Club(family, style)] if options.club else []
         self._layers = Stack((*club, *([Skeleton(family, style)] if options.skeleton else [])))
         fine = [Skeleton(family, style, width=style.over_ghost)] if options.skeleton else []
@@ -204,15 +204,13 @@ class Player:
         self._guides.lay(pane, moment.time_s, guides)
         if not paths:
             return (self._fine_layers if fine else self._layers).draw(pane, moment)
-        # What lies under the body is the same in both panes of one moment: it is drawn once and laid over twice.
-        if self._under is None or self._under[0] is not moment:
-            shape = (pane.shape[0], pane.shape[1])
-            layers = [self._trail.layer(shape, moment)]
-            if self._options.hand_path:
-                layers.append(self._hand_path.layer(shape, moment))
-            self._under = moment, tuple(layer for layer in layers if layer is not None)
-        for layer in self._under[1]:
-            layer.lay(pane)
+        # The path is the same in both panes of one moment: it is drawn once and laid over twice.
+        if self._path_layer is None or self._path_layer[0] is not moment:
+            path = self._hand_path.layer((pane.shape[0], pane.shape[1]), moment) if self._options.hand_path else None
+            self._path_layer = moment, path
+        self._trail.draw(pane, moment)
+        if self._path_layer[1] is not None:
+            self._path_layer[1].lay(pane)
         return (self._fine_layers if fine else self._layers).draw(pane, moment)
 
     @property

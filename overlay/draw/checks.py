@@ -27,6 +27,8 @@ MOST_LINES = 4
 
 def verdict_words(check: Check) -> str:
     """The verdict of a check; against a reference, whether it differs is what counts."""
+    if check.measure.unit == "findings" and check.verdict in ("in", "out"):
+        return "good" if check.verdict == "in" else "put it right"
     if check.difference is None or check.verdict == "not measured":
         return VERDICT_WORDS[check.verdict]
     if check.differs:

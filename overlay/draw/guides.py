@@ -1,8 +1,4 @@
-"""Guide lines and zones on a picture: thin, quiet, each with a small name where it hides nothing of the player.
-
-A camera on a tripod gives the same lines in every frame, so they are drawn once and laid over afterwards: only the
-pixels that a line or a name touches are kept.
-"""
+"""Guide lines and zones on a picture: thin, quiet, each with a small name where it hides nothing of the player."""
 
 from __future__ import annotations
 
@@ -12,8 +8,8 @@ from typing import Literal, Sequence
 import numpy as np
 
 from overlay.arrays import AnyArray, BoolArray, FloatArray, Image
-from overlay.draw.figure import fixed_points, segments
-from overlay.draw.palette import INK, PAPER, STUDENT, Family, mixed
+from overlay.draw.figure import SHIFT, blend, fixed_points, segments, unit_px
+from overlay.draw.palette import INK, PAPER, STUDENT, Colour, Family, mixed
 from overlay.draw.text import Sprite, text_sprite
 from overlay.errors import DataError
 from overlay.settings.draw import DRAW, DrawSettings
@@ -60,38 +56,6 @@ class DrawnGuide:
 
 
 @dataclass(frozen=True)
-class SparseLayer:
-    """The touched pixels of a drawing, ready to be laid over pictures of one size.
-
-    Attributes
-    ----------
-    rows, columns : (N,) int
-    ink : (N, 3) uint16
-        Colour × opacity (0–255 × 0–255).
-    clear : (N, 1) uint16
-        255 − opacity.
-    """
-
-    rows: AnyArray
-    columns: AnyArray
-    ink: AnyArray
-    clear: AnyArray
-
-    def lay(self, image: Image) -> Image:
-        """Lay it over ``image`` (H, W, 3), in place."""
-        under = image[self.rows, self.columns].astype(np.uint16)
-        image[self.rows, self.columns] = ((under * self.clear + self.ink + 127) // 255).astype(np.uint8)
-        return image
-
-
-def sparse(colour: Image, opacity: Image) -> SparseLayer:
-    """Keep the pixels of (H, W, 3) ``colour`` where (H, W) ``opacity`` is above 0."""
-    rows, columns = np.nonzero(opacity)
-    alpha = opacity[rows, columns].astype(np.uint16)[:, None]
-    return SparseLayer(rows, columns, colour[rows, columns].astype(np.uint16) * alpha, np.uint16(255) - alpha)
-
-
-@dataclass(frozen=True)
 class Guides:
     """Draws guide lines nearly white with an edge in the player's strong colour, zones as a veil.
 
@@ -102,33 +66,25 @@ class Guides:
     text_px: int = 13
     settings: DrawSettings = DRAW
 
-    def layer(self, shape: tuple[int, int], guides: Sequence[DrawnGuide]) -> SparseLayer | None:
-        """All guides ready to be laid over pictures of one (height, width); None when there is nothing to draw."""
-        import cv2
-
+    def draw(self, image: Image, guides: Sequence[DrawnGuide]) -> Image:
+        """Draw on ``image`` (H, W, 3) in place and return it."""
         if not guides:
-            return None
-        style, unit = self.settings, min(shape) / 100.0
+            return image
+        style, unit = self.settings, unit_px(image)
         width = max(LEAST_LINE_PX, style.guide * unit)
         edge = max(1.0, style.guide_casing * unit)
-        opacity = np.zeros(shape, np.uint8)
-        colour = np.empty((*shape, 3), np.uint8)
-        colour[:] = self.family.strong
         light = mixed(self.family.pale, PAPER, 0.6)
         for guide in guides:
             if guide.kind == "zone":
-                corners = [fixed_points(guide.points)]
-                cv2.fillPoly(colour, corners, light, cv2.LINE_8, SHIFT)
-                cv2.fillPoly(opacity, corners, round(255 * style.guide_zone), cv2.LINE_8, SHIFT)
+                _veil(image, guide.points, light, style.guide_zone)
+        # Opaque: a blend of its own for each line would cost ten times as much in every frame of a video.
         pieces = [fixed_points(_outline(guide)) for guide in guides]
-        segments(opacity, pieces, round(255 * style.guide_edge_opacity), width + 2 * edge)
-        segments(colour, pieces, self.family.strong, width + 2 * edge)
-        segments(opacity, pieces, round(255 * style.guide_opacity), width)
-        segments(colour, pieces, light, width)
+        segments(image, pieces, self.family.strong, round(width) + 2 * edge)
+        segments(image, pieces, light, width)
         for guide in guides:
             if guide.label is not None:
-                _stamp(colour, opacity, self.name_sprite(guide.name), guide.label)
-        return sparse(colour, opacity)
+                self.name_sprite(guide.name).blit(image, round(guide.label[0]), round(guide.label[1]))
+        return image
 
     def name_sprite(self, name: str) -> Sprite:
         """The name of a guide as it stands beside it."""
@@ -177,7 +133,6 @@ class Guides:
         return tuple(placed)
 
 
-SHIFT = 4
 LEAST_LINE_PX = 1.0
 """Below it there is no line."""
 
@@ -222,16 +177,18 @@ def _overlap(first: tuple[float, float, float, float], other: tuple[float, float
     return max(0.0, wide) * max(0.0, tall)
 
 
-def _stamp(colour: Image, opacity: Image, sprite: Sprite, corner: tuple[float, float]) -> None:
-    """Put a sprite into a layer of colour and opacity; what falls outside is left out."""
-    x, y = round(corner[0]), round(corner[1])
-    height, width = opacity.shape
-    left, top, right, bottom = max(x, 0), max(y, 0), min(x + sprite.width, width), min(y + sprite.height, height)
+def _veil(image: Image, corners: FloatArray, colour: Colour, opacity: float) -> None:
+    """Lay a thin veil over a polygon (N, 2) px of the picture, in place."""
+    import cv2
+
+    height, width = image.shape[:2]
+    left, top = np.maximum(np.floor(corners.min(axis=0)).astype(int), 0)
+    right, bottom = np.minimum(np.ceil(corners.max(axis=0)).astype(int) + 1, (width, height))
     if right <= left or bottom <= top:
         return
-    part = (slice(top - y, bottom - y), slice(left - x, right - x))
-    alpha = 255 - sprite.clear[part][..., 0]
-    seen = alpha > 0
-    place = (slice(top, bottom), slice(left, right))
-    colour[place][seen] = (sprite.ink[part][seen] // np.maximum(alpha[seen], 1)[:, None]).astype(np.uint8)
-    opacity[place] = np.maximum(opacity[place], alpha.astype(np.uint8))
+    mask = np.zeros((bottom - top, right - left), np.uint8)
+    cv2.fillPoly(mask, [fixed_points(corners - (left, top))], 255, cv2.LINE_8, SHIFT)
+    part = image[top:bottom, left:right]
+    flat = np.empty_like(part)
+    flat[:] = colour
+    blend(part, flat, mask, opacity)

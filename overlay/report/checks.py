@@ -8,7 +8,7 @@ from typing import Any, Sequence
 from overlay.checklist.wording import amount
 from overlay.checklist.wording import number as bare
 from overlay.compose.readings import Reading
-from overlay.data import Check, Checklist, FilmingFinding, FilmingReport, Measure
+from overlay.data import Check, Checklist, FilmingFinding, FilmingReport, FirstThing, Measure
 from overlay.draw.checks import is_marked, verdict_words
 from overlay.report.page import data_uri
 from overlay.terms import words
@@ -34,14 +34,18 @@ def first_box(checklist: Checklist | None, rows: Sequence[dict[str, Any]]) -> di
         "lead": lead + ("." if rest else ""),
         "rest": rest,
         "why": first.why,
-        "look_for": first.look_for,
+        # Of a camera the sentence already says what to do.
+        "look_for": "" if first.look_for and first.look_for in first.sentence else first.look_for,
         "figures": next((row["figures"] for row in rows if row["is_first"]), []),
-        "focus": words(first.focus) if first.focus and first.check is not None and _in_table(first.check) else "",
+        "focus": _focus(first),
     }
 
 
-def _in_table(check: Check) -> bool:
-    return check.measure.unit not in COUNTED
+def _focus(first: FirstThing) -> str:
+    """The measure to declare as focus: what it is, and the name by which it is declared."""
+    if first.check is None or not first.focus or first.check.measure.unit in COUNTED:
+        return ""
+    return f"{first.check.title.rpartition(': ')[2]} ({first.focus})"
 
 
 def _value(measure: Measure | None) -> str:

@@ -6,6 +6,7 @@ A coach's file holds only what differs. Everything in it is checked; an error na
 from __future__ import annotations
 
 import difflib
+import functools
 import math
 import tomllib
 from collections.abc import Collection, Mapping
@@ -35,6 +36,12 @@ Table = dict[str, Any]
 def default_text() -> str:
     """The default checklist as TOML, comments and all: what a coach may start his own from."""
     return DEFAULT.read_text(encoding="utf-8")
+
+
+@functools.cache
+def _default_rows() -> Table:
+    rows: Table = tomllib.loads(default_text())["row"]
+    return rows
 
 
 def load_checklist(path: str | Path | None = None) -> ChecklistSpec:
@@ -148,7 +155,7 @@ def _row(key: str, own: Table, file: str, base: Table | None) -> Table:
 
 
 def _default_keys() -> list[str]:
-    return list(tomllib.loads(default_text())["row"])
+    return list(_default_rows())
 
 
 def _measure(name: str, own: Table, file: str, where: str, bases: Mapping[str, Table]) -> Table:
@@ -189,7 +196,7 @@ def _measure(name: str, own: Table, file: str, where: str, bases: Mapping[str, T
 
 
 def _default_measure(name: str) -> Table:
-    for row in tomllib.loads(default_text())["row"].values():
+    for row in _default_rows().values():
         if name in row.get("measure", {}):
             found: Table = row["measure"][name]
             return found

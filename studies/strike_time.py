@@ -29,6 +29,7 @@ from overlay.data import CameraMotion, ClubTrack, Strike, Swing
 from overlay.errors import OverlayError
 from overlay.files import write_text
 from overlay.golfer import CameraSpec, Motion, NoiseSpec, SoundSpec, range_sound, render_clip, true_club, truth_track
+from overlay.golfer.render import Film
 from overlay.positions import find_swings
 from overlay.steady import camera_motion
 from overlay.strike import clicks, find_strike
@@ -40,6 +41,7 @@ from filmed_clips import Filmed, plan, saved
 PAGE = Path(__file__).resolve().parent.parent / "docs" / "studies" / "strike_time.md"
 RATES = ((30.0, 1 / 1000), (60.0, 1 / 500), (30.0, 1 / 250), (60.0, 1 / 1000), (120.0, 1 / 1000), (240.0, 1 / 2000))
 NUMBERS = {"tune": 1_000, "test": 2_000}
+LIGHTS = ("day", "overcast", "evening")
 BALLS: dict[str, Any] = {"struck": True, "stays": "stays", "none": False}
 BEFORE_S, AFTER_S = 0.36, 0.34
 SIZE = (360, 640)
@@ -79,11 +81,13 @@ def windows(name: str, count: int, folder: Path, kind: str = "struck", first: in
         phase = float(np.random.default_rng([number, 5]).uniform(0, 1 / rate_hz))
         start_s = motion.position_times["impact"] - BEFORE_S - phase
         window = Window(filmed, motion, camera, kind, start_s)
-        path = folder / f"{name}-{number:03d}-{camera.view}-{rate_hz:.0f}-{kind}.mp4"
+        light = LIGHTS[(number // 12) % len(LIGHTS)]
+        path = folder / f"{name}-{number:03d}-{camera.view}-{rate_hz:.0f}-{light}-{kind}.mp4"
         if not path.exists():
             render_clip(
-                motion, camera, path, rate_hz=rate_hz, shutter_s=shutter_s, look=filmed.look, seed=number, threads=1,
+                motion, camera, path, rate_hz=rate_hz, shutter_s=shutter_s, look=filmed.look, threads=1,
                 start_s=start_s, stop_s=start_s + BEFORE_S + AFTER_S, ball=BALLS[kind],
+                film=Film(light=light, seed=number),
             )  # fmt: skip
         yield window, path
 
@@ -329,8 +333,8 @@ def report(rows: list[dict[str, Any]], whole: list[dict[str, Any]], seeds: int) 
         "# When the strike was",
         "",
         "Written by `studies/strike_time.py`. Errors are found − true; a frame is that of the clip. Players, cameras, "
-        "looks, rates (30 to 240 frames a second) and shutters are drawn at random and were not used to choose a "
-        "threshold. The last column is 1 when the stated standard deviation is honest, below 1 when it is too wide.",
+        "looks, lights, rates (30 to 240 frames a second) and shutters are drawn at random and were not used to choose "
+        "a threshold. The last column is 1 when the stated standard deviation is honest, below 1 when it is too wide.",
         "",
         f"## Windows around impact, {SIZE[0]}×{SIZE[1]} px, ball in the picture",
         "",

@@ -146,7 +146,7 @@ def _followed(
     px, py = stack.to_clip(x, y)
     grid_step = 0.5 * (stack.step[0] + stack.step[1])
     size = diameter * grid_step / area.ball_px
-    fit = math.exp(-0.5 * (math.log(size) / 0.35) ** 2)
+    fit = math.exp(-0.5 * (math.log(size) / 0.4) ** 2)
     disc, ring = _kernels(max(1.2, 0.5 * diameter))
     bright = _patch_mean(first, x, y, disc) - _patch_mean(first, x, y, ring)
     light = float(np.mean(bright))
@@ -171,7 +171,10 @@ def _window(shape: tuple[int, ...], x: float, y: float, reach: int) -> tuple[sli
 
 
 def _refined(change: AnyArray, x: float, y: float, radius: float) -> tuple[float, float, float]:
-    """Centre and diameter on the grid, from the part that changed by more than half of the middle's change."""
+    """Centre and diameter on the grid, from the part that changed by more than a third of the middle's change.
+
+    A third, since the lower half of a ball lies in its own shade.
+    """
     import cv2
 
     rows, columns = _window(change.shape, x, y, math.ceil(2.2 * radius) + 1)
@@ -179,7 +182,7 @@ def _refined(change: AnyArray, x: float, y: float, radius: float) -> tuple[float
     disc, _ = _kernels(max(1.0, 0.6 * radius))
     middle = _patch_mean(change, x, y, disc)
     strength = part @ middle / max(1e-6, float(middle @ middle))
-    mask = (strength > 0.5).astype(np.uint8)
+    mask = (strength > 0.35).astype(np.uint8)
     count, labels = cv2.connectedComponents(mask)
     label = int(labels[min(mask.shape[0] - 1, round(y) - rows.start), min(mask.shape[1] - 1, round(x) - columns.start)])
     if count < 2 or label == 0:

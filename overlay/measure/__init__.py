@@ -12,14 +12,14 @@ from typing import Sequence
 
 import numpy as np
 
-from overlay.arrays import BoolArray, FloatArray, IntArray
+from overlay.arrays import BoolArray, FloatArray
 from overlay.data import Guide, Measure, Swing
 from overlay.errors import DataError
 from overlay.kinematics import median_seen
 from overlay.measure.definitions import DEFINITIONS, Definition
 from overlay.measure.geometry import normal_quantile
-from overlay.measure.reading import Reading, read_at, stretch
-from overlay.measure.scene import Scene, scene_of
+from overlay.measure.reading import Reading, read_at, stretch, theil_sen
+from overlay.measure.scene import Rows, Scene, scene_of
 from overlay.settings.measure import MeasureSettings
 from overlay.terms import words
 
@@ -76,6 +76,7 @@ def _measure(definition: Definition, scene: Scene, settings: MeasureSettings) ->
     time_s = _time(definition, scene)
     try:
         value, sd, time_s = _value(definition, scene, settings)
+        value -= settings.bias.get(definition.name, 0.0)
         _believe(definition, value, sd, settings)
     except _NotMeasured as why:
         return Measure(
@@ -102,7 +103,7 @@ def _believe(definition: Definition, value: float, sd: float, settings: MeasureS
 
 def _time(definition: Definition, scene: Scene) -> float | None:
     """Where the still is, as far as it is known without a value."""
-    name = definition.position or definition.stop
+    name = definition.position if definition.how in ("at", "level") else definition.stop
     return scene.swing.positions.time(name)
 
 
@@ -115,7 +116,9 @@ def _found(name: str, scene: Scene) -> float:
 
 def _value(definition: Definition, scene: Scene, settings: MeasureSettings) -> tuple[float, float, float]:
     """Value, its standard deviation and its time."""
-    places = [_found(name, scene) for name in (definition.position, definition.start, definition.stop) if name]
+    single = definition.how in ("at", "level")
+    names = (definition.position,) if single else (definition.start, definition.stop)
+    places = [_found(name, scene) for name in names]
     if not (math.isfinite(scene.torso_px) and scene.torso_px > 0):
         raise _NotMeasured("shoulders and hips are not seen together, so there is no scale")
     if definition.shaft and not scene.has_club:
@@ -129,6 +132,8 @@ def _value(definition: Definition, scene: Scene, settings: MeasureSettings) -> t
             raise _NotMeasured("the shaft's full length is not known: it is not seen at address")
         if not np.all(np.isfinite(scene.hands_at_address)):
             raise _NotMeasured("the hands are not seen at address")
+    if definition.how == "level":
+        return _at_level(definition, scene, places[0], settings)
     series = definition.formula(scene.rows, scene, settings)
     if definition.how == "at":
         return _at(definition, scene, series, places[0], definition.position, settings)
@@ -161,26 +166,28 @@ def _at(
 
 def _sd(definition: Definition, scene: Scene, reading: Reading, name: str, settings: MeasureSettings) -> float:
     """Everything a reading at a position is unsure by, as one standard deviation."""
-    position = scene.position(name)
-    assert position is not None
     parts = [
-        reading.slope * scene.position_sd_s(position, settings),
+        reading.slope * _position_sd_s(name, scene, settings),
         reading.scatter / math.sqrt(max(1, len(reading.frames))),
         0.15 * reading.slope * reading.gap_s,
-        *_input_sds(definition, scene, reading.frames, settings),
+        *_input_sds(
+            definition, scene, scene.rows.at(reading.frames), scene.shaft_sd_of(reading.frames, settings), settings
+        ),
     ]
-    return _floored(definition, math.sqrt(sum(part * part for part in parts)), settings)
+    return _root(definition, parts, settings)
 
 
-def _floored(definition: Definition, sd: float, settings: MeasureSettings) -> float:
-    """No angle that a joint takes part in is finer than what a picture allows."""
+def _root(definition: Definition, parts: Sequence[float], settings: MeasureSettings) -> float:
+    """Root of the summed squares; no angle that a joint takes part in is finer than what a picture allows."""
+    sd = math.sqrt(sum(part * part for part in parts))
     joints = [name for name in definition.points if name != "grip"]
     return max(sd, settings.angle_sd_deg) if definition.unit == "deg" and joints else sd
 
 
-def _input_sds(definition: Definition, scene: Scene, frames: IntArray, settings: MeasureSettings) -> list[float]:
+def _input_sds(
+    definition: Definition, scene: Scene, rows: Rows, shaft_sd_deg: FloatArray, settings: MeasureSettings
+) -> list[float]:
     """How far the value moves when each thing it is made of moves by its standard deviation, from the chosen rows."""
-    rows = scene.rows.at(frames)
 
     def moved(other: FloatArray) -> float:
         change = np.abs(other - base)
@@ -197,14 +204,15 @@ def _input_sds(definition: Definition, scene: Scene, frames: IntArray, settings:
         for shift in ((sd, 0.0), (0.0, sd)):
             parts.append(moved(definition.formula(rows.moved(name, np.array(shift) * scene.torso_px), scene, settings)))
     if definition.shaft:
-        told = scene.shaft_sd_deg[frames]
-        spread = float(np.median(told[np.isfinite(told)])) if np.any(np.isfinite(told)) else settings.shaft_sd_deg
-        spread = max(spread, settings.least_shaft_sd_deg)
+        spread = float(np.median(shaft_sd_deg))
         parts.append(moved(definition.formula(rows.turned(spread), scene, settings)))
     if definition.length:
         parts.append(moved(definition.formula(rows.stretched(1.0 + settings.shaft_length_sd), scene, settings)))
     if definition.lines and definition.unit == "torso":
-        parts.append(settings.guide_sd)
+        parts.extend(settings.guide_sds.get(line, settings.guide_sd) for line in definition.lines)
+    if definition.name == "shaft_direction_top":
+        parts.append(settings.azimuth_sd_deg)
+    parts.append(settings.bias.get(definition.name, 0.0) / 2)
     if "shaft_plane" in definition.lines:
         parts.append(settings.least_shaft_sd_deg)
     return parts
@@ -216,29 +224,76 @@ def _over(
     """The median, or the largest value, of a stretch between two positions."""
     first, last = (start_s + share * (stop_s - start_s) for share in definition.part)
     inside = stretch(scene.time_s, first, last)
-    seen = inside & np.isfinite(series)
-    frames = np.asarray(np.flatnonzero(seen), np.int64)
-    if not len(frames) or 2 * len(frames) < np.count_nonzero(inside):
-        where = f"between {words(definition.start)} and {words(definition.stop)}"
-        raise _NotMeasured(_why(definition, scene, inside, where))
+    where = f"between {words(definition.start)} and {words(definition.stop)}"
     if definition.how == "largest":
+        seen = inside & np.isfinite(series)
+        if 2 * np.count_nonzero(seen) < np.count_nonzero(inside) or not np.any(seen):
+            raise _NotMeasured(_why(definition, scene, inside, where))
         smooth = _running_mean(scene.time_s, np.where(seen, series, np.nan), settings.smooth_s * scene.slow)
-        best = int(frames[np.argmax(smooth[frames])])
-        value, time_s = float(smooth[best]), float(scene.time_s[best])
-        frames = np.array([best], np.int64)
-    else:
-        value, time_s = float(np.median(series[frames])), (first + last) / 2
-    parts = _input_sds(definition, scene, frames, settings)
-    if definition.how == "median":
-        # The ends of the stretch are as unsure as its positions: they shift the median along the value's own trend.
-        ends = [
-            scene.position_sd_s(position, settings)
-            for name in (definition.start, definition.stop)
-            if (position := scene.position(name)) is not None
-        ]
-        trend = (series[frames[-1]] - series[frames[0]]) / max(scene.time_s[frames[-1]] - scene.time_s[frames[0]], 1e-9)
-        parts.append(float(trend) * max(ends) if len(frames) > 1 else 0.0)
-    return value, _floored(definition, math.sqrt(sum(part * part for part in parts)), settings), time_s
+        best = int(np.flatnonzero(seen)[np.argmax(smooth[seen])])
+        frame = np.array([best])
+        parts = _input_sds(definition, scene, scene.rows.at(frame), scene.shaft_sd_of(frame, settings), settings)
+        return float(smooth[best]), _root(definition, parts, settings), float(scene.time_s[best])
+    # Equal steps, not frames: a few frames at 30 a second and many at 240 then say the same.
+    times = np.linspace(first, last, settings.stretch_steps)
+    steps = scene.interpolated(times, bridge_s=settings.bridge_s * scene.slow, edge_s=settings.edge_s * scene.slow)
+    values = definition.formula(steps, scene, settings)
+    read = np.flatnonzero(np.isfinite(values))
+    if 2 * len(read) < len(times):
+        raise _NotMeasured(_why(definition, scene, inside, where))
+    parts = _input_sds(definition, scene, steps.at(read), _shaft_sd_near(scene, times, settings), settings)
+    # The stretch shifts by its ends' errors, each by its share, and the median with it along the value's own trend.
+    middle = (definition.part[0] + definition.part[1]) / 2
+    start, stop = (_position_sd_s(name, scene, settings) for name in (definition.start, definition.stop))
+    trend = theil_sen(times[read], values[read])
+    parts.append(trend * math.hypot((1 - middle) * start, middle * stop))
+    return float(np.median(values[read])), _root(definition, parts, settings), float(np.median(times[read]))
+
+
+def _shaft_sd_near(scene: Scene, times: FloatArray, settings: MeasureSettings) -> FloatArray:
+    known = np.flatnonzero(np.isfinite(scene.rows.shaft_deg))
+    if not len(known):
+        return np.full(len(times), settings.shaft_sd_deg)
+    nearest = known[np.argmin(np.abs(scene.time_s[known][None] - times[:, None]), axis=1)]
+    return scene.shaft_sd_of(nearest, settings)
+
+
+def _position_sd_s(name: str, scene: Scene, settings: MeasureSettings) -> float:
+    position = scene.position(name)
+    assert position is not None
+    return scene.position_sd_s(position, settings)
+
+
+def _at_level(
+    definition: Definition, scene: Scene, time_s: float, settings: MeasureSettings
+) -> tuple[float, float, float]:
+    """The club head beside the hands where the shaft crosses level in the picture.
+
+    Down the line a level shaft is seen end-on, just when it is asked for; a little earlier and later it is long
+    enough. A parabola of the sideways over the upright part of the shaft through these rows is read where the upright
+    part is nothing. Level in the picture needs no exact time.
+    """
+    across, up = scene.rows.shaft[:, 0] / scene.torso_px, -scene.rows.shaft[:, 1] / scene.torso_px
+    near = np.abs(scene.time_s - time_s) <= max(settings.level_s * scene.slow, 4.05 * scene.frame_s)
+    seen = near & np.isfinite(across) & (np.abs(up) <= settings.level_reach)
+    if not np.any(seen & (up > 0)) or not np.any(seen & (up <= 0)) or np.count_nonzero(seen) < 4:
+        if not np.any(seen):
+            raise _NotMeasured(_why(definition, scene, near, f"around {words(definition.position)}"))
+        raise _NotMeasured(f"the shaft is not seen on both sides of {words(definition.position)}")
+    frames = np.flatnonzero(seen)
+    # Rows near level count more; each is unsure by its angle over the sideways lever, and by how the path bends.
+    x, y = up[frames], across[frames]
+    angle_sd = np.radians(scene.shaft_sd_of(frames, settings))
+    row_sd = np.hypot(angle_sd * np.abs(x), settings.shaft_length_sd * np.abs(y)) + settings.level_sd
+    weight = 1.0 / (row_sd * (0.3 + np.abs(x)))
+    terms = np.stack([np.ones_like(x), x, x * x], axis=1)
+    solution, *_ = np.linalg.lstsq(terms * weight[:, None], y * weight, rcond=None)
+    left = y - terms @ solution
+    spread = 1.4826 * float(np.median(np.abs(left)))
+    inverse = np.linalg.pinv((terms * weight[:, None]).T @ (terms * weight[:, None]))
+    carried = inverse @ (terms * weight[:, None] ** 2).T
+    sd = math.sqrt(float(np.sum((carried[0] * np.maximum(row_sd - settings.level_sd, spread)) ** 2)))
+    return float(solution[0]), _root(definition, (sd, settings.level_sd), settings), time_s
 
 
 def _running_mean(time_s: FloatArray, values: FloatArray, half_s: float) -> FloatArray:
@@ -248,7 +303,7 @@ def _running_mean(time_s: FloatArray, values: FloatArray, half_s: float) -> Floa
     return np.asarray(np.where(seen.any(axis=1), total / np.maximum(seen.sum(axis=1), 1), np.nan), np.float64)
 
 
-_SEEN_AS = {"hands": "the hands are", "head": "the head is"}
+_SEEN_AS = {"hands": "the hands are", "head": "the head is", "trail_hip_held": "the trail hip is"}
 
 
 def _why(definition: Definition, scene: Scene, near: BoolArray, where: str) -> str:

@@ -27,7 +27,7 @@ from overlay.settings.measure import MeasureSettings
 from overlay.terms import View
 
 Formula = Callable[[Rows, Scene, MeasureSettings], FloatArray]
-How = Literal["at", "median", "largest", "change"]
+How = Literal["at", "level", "median", "largest", "change"]
 
 
 @dataclass(frozen=True)
@@ -38,11 +38,13 @@ class Definition:
     ----------
     name, unit : str
     view : dtl or fo
-    how : at, median, largest or change
-        Read at ``position``; the median or the largest value between ``start`` and ``stop``; the value at ``stop``
-        minus that at ``start``.
+    how : at, level, median, largest or change
+        Read at ``position``; where the shaft crosses level in the picture around ``position``; the median or the
+        largest value between ``start`` and ``stop``; the value at ``stop`` minus that at ``start``.
     formula : rows → (T,)
-    position, start, stop : names of positions
+    position : name
+        The position it is told for; "" when it belongs to a stretch.
+    start, stop : names of positions
     part : (from, to)
         Share of the stretch that counts.
     points : names in ``scene.POINTS`` that the formula uses
@@ -159,9 +161,10 @@ def _shaft_to_arm(rows: Rows, scene: Scene, settings: MeasureSettings) -> FloatA
 
 
 def _hands_ahead(rows: Rows, scene: Scene, settings: MeasureSettings) -> FloatArray:
-    # At impact the club head is at the ball, by what the word means: behind it by the ball's radius.
-    head_x = scene.lines["ball_line"][0][0] - scene.ball_radius_px
-    return np.asarray((rows["hands"][:, 0] - head_x) / scene.torso_px, np.float64)
+    # At impact the club head is at the ball, by what the word means: its middle behind the ball's by the ball's
+    # radius and half a head. There the club itself is smeared, and turns by two degrees a millisecond.
+    head_x = scene.lines["ball_line"][0][0] - settings.head_behind_ball * scene.ball_radius_px
+    return np.asarray((rows["lead_wrist"][:, 0] - head_x) / scene.torso_px, np.float64)
 
 
 _HIPS = ("lead_hip", "trail_hip")
@@ -175,7 +178,7 @@ DEFINITIONS: tuple[Definition, ...] = (
         points=("hands",), lines=("hand_depth",),
     ),
     Definition(
-        "club_head_over_hands_back", "torso", "dtl", _head_over_hands, position="shaft_level_back",
+        "club_head_over_hands_back", "torso", "dtl", _head_over_hands, how="level", position="shaft_level_back",
         shaft=True, length=True,
     ),
     Definition(
@@ -213,7 +216,8 @@ DEFINITIONS: tuple[Definition, ...] = (
         points=_SPINE, shaft=True, fast=True,
     ),
     Definition(
-        "shaft_pointing_down", "torso", "dtl", _pointing, position="shaft_level_down",
+        "shaft_pointing_down", "torso", "dtl", _pointing, how="median", position="shaft_level_down",
+        start="lead_arm_level_down", stop="shaft_level_down", part=(0.45, 0.80),
         points=("grip",), shaft=True, lines=("ball_line",), degenerate=_FLAT, fast=True,
     ),
     Definition(
@@ -231,16 +235,16 @@ DEFINITIONS: tuple[Definition, ...] = (
     ),
     Definition(
         "shaft_pointing_release", "torso", "dtl", _pointing, how="median",
-        start="impact", stop="shaft_level_through", part=(0.35, 0.85), points=("grip",), shaft=True,
+        start="impact", stop="shaft_level_through", part=(0.20, 0.65), points=("grip",), shaft=True,
         lines=("ball_line",), degenerate=_FLAT, fast=True,
     ),
     Definition(
-        "pelvis_push_back", "torso", "fo", _beside("trail_hip", "trail_leg_line", -1.0), how="largest",
-        start="address", stop="top", points=("trail_hip",), lines=("trail_leg_line",),
+        "pelvis_push_back", "torso", "fo", _beside("trail_hip_held", "trail_leg_line", -1.0), how="largest",
+        start="address", stop="top", points=("trail_hip_held",), lines=("trail_leg_line",),
     ),
     Definition(
-        "pelvis_gap_top", "torso", "fo", _beside("trail_hip", "trail_leg_line"), position="top",
-        points=("trail_hip",), lines=("trail_leg_line",),
+        "pelvis_gap_top", "torso", "fo", _beside("trail_hip_held", "trail_leg_line"), position="top",
+        points=("trail_hip_held",), lines=("trail_leg_line",),
     ),
     Definition("spine_side_bend_top", "deg", "fo", _side_bend, position="top", points=_SPINE),
     Definition(
@@ -252,7 +256,7 @@ DEFINITIONS: tuple[Definition, ...] = (
     ),
     Definition(
         "hands_ahead_impact", "torso", "fo", _hands_ahead, position="impact",
-        points=("hands",), lines=("ball_line",), fast=True,
+        points=("lead_wrist",), lines=("ball_line",), fast=True,
     ),
     Definition(
         "shaft_to_trail_arm_through", "deg", "fo", _shaft_to_arm, position="shaft_level_through",

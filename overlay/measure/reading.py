@@ -116,6 +116,28 @@ def read_at(
     return Reading(value, rate, np.asarray(rows, np.int64), scatter, gap_s)
 
 
+def interpolated(
+    time_s: FloatArray, values: FloatArray, at_s: FloatArray, *, bridge_s: float, edge_s: float
+) -> FloatArray:
+    """A series (T,) on straight lines between its measured frames, at times (N,).
+
+    NaN where the measured frames to both sides are further apart than ``bridge_s`` (or two frames, if that is more),
+    unless one of them is within half a frame; and where the time lies more than ``edge_s`` (or half a frame) before
+    the first or after the last of them.
+    """
+    seen = np.flatnonzero(np.isfinite(values))
+    if not len(seen) or len(time_s) < 2:
+        return np.full(len(at_s), np.nan)
+    step_s = float(np.median(np.diff(time_s)))
+    t, x = time_s[seen], values[seen]
+    after = np.clip(np.searchsorted(t, at_s), 1, max(1, len(t) - 1))
+    good = np.ones(len(at_s), bool) if len(t) == 1 else t[after] - t[after - 1] <= max(bridge_s, 2.05 * step_s)
+    nearest = np.min(np.abs(at_s[:, None] - t[None, :]), axis=1)
+    outside = (at_s < t[0]) | (at_s > t[-1])
+    good = np.where(outside, nearest <= max(edge_s, 0.51 * step_s), good | (nearest <= 0.51 * step_s))
+    return np.where(good, np.interp(at_s, t, x), np.nan)
+
+
 def stretch(time_s: FloatArray, start_s: float, stop_s: float) -> BoolArray:
     """(T,) frames within a stretch of time, with half a frame to spare at either end."""
     step_s = float(np.median(np.diff(time_s))) if len(time_s) > 1 else 0.0

@@ -15,15 +15,16 @@ from typing import Mapping, Sequence
 import numpy as np
 
 from overlay.arrays import AnyArray, FloatArray
-from overlay.data import CameraMotion, Guide, Position, Swing
-from overlay.kinematics import hand_path, median_seen, torso_length
-from overlay.landmarks import INDEX
+from overlay.data import CameraMotion, Guide, PoseTrack, Position, Swing
+from overlay.kinematics import hand_path, median_seen, torso_length, unwrap_deg
+from overlay.landmarks import INDEX, side_index
+from overlay.measure.reading import interpolated
 from overlay.settings.measure import MeasureSettings
 
 JOINTS: tuple[str, ...] = tuple(
     f"{side}_{joint}" for joint in ("shoulder", "elbow", "wrist", "hip") for side in ("lead", "trail")
 )
-POINTS: tuple[str, ...] = (*JOINTS, "hands", "head", "grip")
+POINTS: tuple[str, ...] = (*JOINTS, "trail_hip_held", "hands", "head", "grip")
 _ARM = ("elbow", "wrist")
 
 
@@ -34,7 +35,9 @@ class Rows:
     Attributes
     ----------
     points : name in ``POINTS`` → (T, 2) float
-        ``hands`` is the middle of the wrists, ``head`` the middle of the ears, ``grip`` the shaft's upper end.
+        ``head`` is the middle of the ears, ``grip`` the shaft's upper end, ``hands`` the middle of the wrists as
+        ``kinematics.hand_path`` takes it face on, and the trail wrist down the line: there the lead wrist is hidden at
+        address and comes into view later, so that a middle of both would move by half their distance on its own.
     shaft_deg : (T,) float
         Grip → club head, clockwise from +x; NaN where the shaft was neither measured nor marked.
     shaft_px : (T,) float
@@ -123,6 +126,26 @@ class Scene:
         """Median frame interval, playback s."""
         return float(np.median(np.diff(self.time_s))) if len(self.time_s) > 1 else 1.0
 
+    def shaft_sd_of(self, frames: AnyArray, settings: MeasureSettings) -> FloatArray:
+        """(K,) standard deviation of the shaft's angle in these rows, degrees; the usual one where it is not told."""
+        told = self.shaft_sd_deg[frames]
+        return np.maximum(np.where(np.isfinite(told), told, settings.shaft_sd_deg), settings.least_shaft_sd_deg)
+
+    def interpolated(self, at_s: FloatArray, *, bridge_s: float, edge_s: float) -> Rows:
+        """The rows at any times (N,), on straight lines between measured frames; NaN across too long a gap.
+
+        The shaft's direction and length are interpolated, not its ends: a turning shaft keeps its length.
+        """
+
+        def along(values: FloatArray) -> FloatArray:
+            return interpolated(self.time_s, values, at_s, bridge_s=bridge_s, edge_s=edge_s)
+
+        points = {
+            name: np.stack([along(values[:, 0]), along(values[:, 1])], axis=1)
+            for name, values in self.rows.points.items()
+        }
+        return Rows(points, along(unwrap_deg(self.rows.shaft_deg)), along(self.rows.shaft_px))
+
     def position(self, name: str) -> Position | None:
         return self.swing.positions.get(name)
 
@@ -174,22 +197,19 @@ def scene_of(swing: Swing, guides: Sequence[Guide], settings: MeasureSettings) -
     matrices = None if swing.camera_motion is None else _matrices(swing.camera_motion, track.time_s)
     measured = np.isfinite(track.points[..., 0]) & ~track.filled
     seen = replace(track, points=np.where(measured[..., None], track.points, np.nan))
-    path = hand_path(seen)
-    wrists = [INDEX["left_wrist"], INDEX["right_wrist"]]
-    good = np.any(measured[:, wrists] & (track.visibility[:, wrists] >= settings.least_visibility), axis=1)
-    hands = np.where(good[:, None], path.points, np.nan)
+    hands = _hands(seen, swing, settings)
     stacked = _moved(np.concatenate([seen.points, hands[:, None]], axis=1), matrices)
     if left:
         stacked = _flip(stacked, width)
     points: dict[str, FloatArray] = {"hands": stacked[:, -1]}
-    lead = "right" if left else "left"
     for name in JOINTS:
         side, joint = name.split("_")
-        i = INDEX[f"{lead if side == 'lead' else ('left' if left else 'right')}_{joint}"]
+        i = side_index(joint, "lead" if side == "lead" else "trail", swing.handedness)
         points[name] = stacked[:, i]
         if joint in _ARM:
             unseen = track.visibility[:, i] < settings.least_visibility
             points[name] = np.where(unseen[:, None], np.nan, points[name])
+    points["trail_hip_held"] = points["trail_hip"]
     points["head"] = (stacked[:, INDEX["left_ear"]] + stacked[:, INDEX["right_ear"]]) / 2
     shaft_deg, shaft_px, sd, points["grip"] = _club(swing, matrices, width, left)
     lines, no_lines = _lines(guides, width, left)
@@ -206,6 +226,10 @@ def scene_of(swing: Swing, guides: Sequence[Guide], settings: MeasureSettings) -
         hands_at_address=np.full(2, np.nan),
     )
     torso_px = _torso_px(scene, settings)
+    if swing.view == "fo":
+        scene = replace(
+            scene, rows=replace(scene.rows, points={**points, "trail_hip_held": _trail_hip(scene, settings)})
+        )
     ball = None if swing.strike is None else swing.strike.ball
     return replace(
         scene,
@@ -216,6 +240,23 @@ def scene_of(swing: Swing, guides: Sequence[Guide], settings: MeasureSettings) -
     )
 
 
+def _trail_hip(scene: Scene, settings: MeasureSettings) -> FloatArray:
+    """(T, 2) px face on: the trail hip, held within what a turning pelvis allows.
+
+    The middle of the hips is seen well; what the pose model makes of the half that turns away is not always. Seen from
+    the front the trail hip stays on the trail side of the middle, by no more than at address and no less than a turn
+    of 60° leaves.
+    """
+    middle, hip = scene.rows.hip_middle, scene.rows["trail_hip"]
+    half = hip - middle
+    at_address = _still(scene, -half[:, :1], settings.still_s)[0]
+    if not at_address > 0:
+        return hip
+    held = half.copy()
+    held[:, 0] = -np.clip(-half[:, 0], settings.hip_turn_high * at_address, settings.hip_turn_low * at_address)
+    return np.asarray(middle + held, np.float64)
+
+
 def _still(scene: Scene, values: FloatArray, before_s: float) -> FloatArray:
     """(T, D) → (D,) median over the still moment before address; NaN where there is none."""
     address = scene.swing.positions.time("address")
@@ -223,6 +264,17 @@ def _still(scene: Scene, values: FloatArray, before_s: float) -> FloatArray:
         return np.full(values.shape[1], np.nan)
     start, stop = address - before_s * scene.slow, address + 0.51 * scene.frame_s
     return median_seen(values[(scene.time_s >= start) & (scene.time_s <= stop)])
+
+
+def _hands(track: PoseTrack, swing: Swing, settings: MeasureSettings) -> FloatArray:
+    """(T, 2) px; NaN where the wrists in question were not measured."""
+    if swing.view == "dtl":
+        wrist = side_index("wrist", "trail", swing.handedness)
+        seen = track.visibility[:, wrist] >= settings.least_visibility
+        return np.where(seen[:, None], track.points[:, wrist], np.nan)
+    wrists = [INDEX["left_wrist"], INDEX["right_wrist"]]
+    measured = np.isfinite(track.points[:, wrists, 0]) & (track.visibility[:, wrists] >= settings.least_visibility)
+    return np.where(np.any(measured, axis=1)[:, None], hand_path(track).points, np.nan)
 
 
 def _torso_px(scene: Scene, settings: MeasureSettings) -> float:

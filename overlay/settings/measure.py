@@ -13,12 +13,26 @@ POINT_SD: Mapping[str, float] = MappingProxyType(
         "hands": 0.030,
         "head": 0.030,
         "shoulder": 0.045,
-        "elbow": 0.050,
+        "elbow": 0.035,
         "wrist": 0.040,
-        "hip": 0.022,
+        "hip": 0.030,
+        "trail_hip_held": 0.040,
     }
 )
 """Error of one coordinate of a point of the body against its own place at address, torso lengths."""
+
+GUIDE_SD: Mapping[str, float] = MappingProxyType({"heel_line": 0.030})
+"""Error of the place of a guide line where it is not the usual one, torso lengths: a heel is the middle of a shoe."""
+
+BIAS: Mapping[str, float] = MappingProxyType(
+    {"shoulders_to_spine_top": 7.0, "head_offset_top": 0.065, "pelvis_push_back": 0.035}
+)
+"""What the pose model adds to a measure, in the measure's unit.
+
+The largest of many unsure values is too large. Face on at the top it draws the half-hidden ears away from the target;
+down the line it draws the line through the shoulders too flat. Found on rendered clips only, so half of it counts as a
+standard deviation of its own.
+"""
 
 
 @dataclass(frozen=True)
@@ -43,6 +57,23 @@ class MeasureSettings:
         0.06, "s", "to each side: mean before the largest value is taken, which noise would push up"
     )
 
+    stretch_steps: int = setting(9, "count", "equal steps over a stretch whose median is taken; more change nothing")
+
+    level_s: float = setting(
+        0.16, "s", "to each side of shaft level back: rows of the shaft through which its crossing of level is read"
+    )
+    level_reach: float = setting(
+        1.2, "torso", "rows with the club head further above or below the hands are left out: their path bends"
+    )
+    level_sd: float = setting(0.035, "torso", "of the parabola through these rows at level: exact shafts, 8 players")
+    hip_turn_low: float = setting(1.0, "ratio", "trail hip to mid-hip face on, over address: hips cannot look wider")
+    hip_turn_high: float = setting(
+        0.5, "ratio", "and not narrower than a turn of 60° leaves; the hip turn at the top is 40–55° (common practice)"
+    )
+    head_behind_ball: float = setting(
+        1.4, "ratio", "middle of the club head behind the middle of the ball at impact, over the ball's radius"
+    )
+
     # What must be seen.
     least_arm: float = setting(0.12, "torso", "trail elbow to shoulder upright: a shorter one divides by its own error")
     least_line: float = setting(0.25, "torso", "an arm or shoulder line seen shorter than this has no direction")
@@ -64,6 +95,19 @@ class MeasureSettings:
         metadata={"unit": "torso", "reason": "the pose model on rendered clips; docs/studies/measures_truth.md"},
     )
     fast_factor: float = setting(1.65, "ratio", "hands of a fast club: 3.3 against 2 % of a torso in the trials")
+    bias: Mapping[str, float] = field(
+        default_factory=lambda: dict(BIAS),
+        metadata={"unit": "of the measure", "reason": "of the pose model on rendered clips, taken off"},
+    )
+    azimuth_sd_deg: float = setting(
+        3.0,
+        "deg",
+        "of a shaft direction out of foreshortening: camera distance and depth of the hands are taken as usual",
+    )
+    guide_sds: Mapping[str, float] = field(
+        default_factory=lambda: dict(GUIDE_SD),
+        metadata={"unit": "torso", "reason": "the pose model on rendered clips; docs/studies/measures_truth.md"},
+    )
     guide_sd: float = setting(0.015, "torso", "a line drawn at address from many still frames")
     shaft_sd_deg: float = setting(2.0, "deg", "of the shaft where its tracker does not say")
     least_shaft_sd_deg: float = setting(1.0, "deg", "the tracker's median error is 0.5°, its accepted worst 1.7°")
@@ -72,7 +116,8 @@ class MeasureSettings:
     position_sd_s: float = setting(0.012, "s", "of a position that does not say how sure it is")
 
     # What is believed.
+    widest_share: float = setting(0.7, "fraction", "half an interval wider than this says nothing")
     widest_deg: float = setting(25.0, "deg", "half an interval wider than this says nothing")
-    widest: float = setting(0.35, "torso", "half an interval wider than this says nothing")
+    widest: float = setting(0.5, "torso", "half an interval wider than this says nothing")
     farthest_deg: float = setting(180.0, "deg", "beyond it nothing is an angle")
     farthest: float = setting(2.0, "torso", "no part of a player and no shaft line ends up further off")

@@ -124,8 +124,8 @@ WINDOWS: dict[tuple[str, str], Window] = {
     ("fo", "shaft_level_back"): Window(0.5, 0.5, 50.0, 50.0, 0.8),
     ("fo", "shaft_level_down"): Window(0.5, 0.5, 50.0, 50.0, 0.8),
     ("fo", "shaft_level_through"): Window(0.5, 0.5, 50.0, 50.0, 0.8),
-    ("dtl", "shaft_level_back"): Window(0.5, 0.5, 50.0, 50.0, 0.8),
-    ("dtl", "shaft_level_down"): Window(0.15, 0.15, 30.0, 36.0, 0.3),
+    ("dtl", "shaft_level_back"): Window(0.35, 0.35, 60.0, 60.0, 1.1),
+    ("dtl", "shaft_level_down"): Window(0.10, 0.10, 30.0, 36.0, 0.15),
     ("dtl", "shaft_level_through"): Window(0.35, 0.0, 36.0, 0.0, 0.3),
 }
 
@@ -150,8 +150,9 @@ def level_passage(
     if middle is None:
         return None
     unit_s = series.unit_s
-    before = (height < 0) & (height >= -window.before_deg) & (time_s >= middle - window.before * unit_s)
-    after = (height >= 0) & (height <= window.after_deg) & (time_s <= middle + window.after * unit_s)
+    first_s, last_s = float(time_s[bracket[0]]), float(time_s[bracket[-1]])
+    before = (height < 0) & (height >= -window.before_deg) & (time_s >= first_s - window.before * unit_s)
+    after = (height >= 0) & (height <= window.after_deg) & (time_s <= last_s + window.after * unit_s)
     rows = (before & (time_s <= middle)) | (after & (time_s >= middle))
     if window.after == 0.0:
         # Not those of the way down to the lowest club.
@@ -179,9 +180,8 @@ def level_passage(
         if not -series.frame_s <= beyond_s <= window.gap * unit_s or abs(root_s - near_s) > reach_s:
             return None
         return root_s, math.hypot(sd_s, settings.beyond_share * max(beyond_s, 0.0), 0.06 * series.frame_s)
-    first, last = float(time_s[bracket[0]]), float(time_s[bracket[1]])
-    gap_s = last - first
-    if not first - 0.5 * gap_s <= root_s <= last + 0.5 * gap_s:
+    gap_s = last_s - first_s
+    if not first_s - 0.5 * gap_s <= root_s <= last_s + 0.5 * gap_s:
         return None
     return root_s, math.hypot(sd_s, settings.gap_share * max(gap_s - series.frame_s, 0.0), 0.06 * series.frame_s)
 
@@ -215,11 +215,12 @@ def _fit(x: FloatArray, values: FloatArray, sd: FloatArray, degree: int) -> tupl
     design = np.vander(x, degree + 1, increasing=True)
     weight = 1.0 / sd**2
     solution: FloatArray = np.zeros(degree + 1)
-    normal, scale = np.eye(degree + 1), 1.0
+    normal: FloatArray = np.eye(degree + 1)
+    scale = 1.0
     for _ in range(6):
         normal = design.T @ (design * weight[:, None])
         try:
-            solution = np.linalg.solve(normal, design.T @ (values * weight))
+            solution = np.asarray(np.linalg.solve(normal, design.T @ (values * weight)), np.float64)
         except np.linalg.LinAlgError:
             return None
         away = np.abs(values - design @ solution) / sd
@@ -373,6 +374,8 @@ def leaving(
         fitted = (time_s > from_s) & (time_s >= leave_s - settings.fitted_for * unit_s) & (time_s <= time_s[moved])
         if fitted.sum() < 5:
             return None
+        if float(np.max(np.abs(np.diff(share[fitted])))) > settings.most_jump:
+            return None  # no club moves so: one of the two places is not the club
         found = _onset(time_s[fitted], share[fitted], plan.power, unit_s)
         if found is None:
             return None

@@ -103,4 +103,10 @@ class ClubCueSettings:
     moving: float = setting(0.25, "shaft", "further from the still place than any error of a track: it moved there")
     fitted_for: float = setting(1.5, "downswing", "before leaving: rows that are fitted")
     onset_gap: float = setting(0.6, "downswing", "a longer gap may hide the beginning")
+    most_jump: float = setting(
+        0.7,
+        "fraction",
+        "of the way fitted, from one row to the next; real ones at 30 frames/s reach 0.6, a tracker "
+        "that had held on to something else and finds the shaft again 1.0",
+    )
     finish_after: float = setting(1.2, "downswing", "after impact the club is still on its way to the finish")

@@ -17,6 +17,10 @@ INK = "#010203"
 """Stands for the page's text colour in the drawing; replaced by ``currentColor``, so figures fit light and dark."""
 
 
+TEXT_PT = 12.0
+"""Size of all text: 16 px and more where a figure of the default width fills a phone's 390 px."""
+
+
 @dataclass(frozen=True)
 class Curve:
     """One line of a figure.
@@ -62,7 +66,7 @@ def curve_figure(
     y_label: str,
     x_label: str,
     salt: str,
-    width_in: float = 5.2,
+    width_in: float = 3.4,
     height_in: float = 2.7,
 ) -> str:
     """Curves over time with the positions marked, as an SVG element for an HTML page.
@@ -90,7 +94,7 @@ def curve_figure(
         "svg.hashsalt": salt,
         "font.family": "sans-serif",
         "font.sans-serif": ["DejaVu Sans"],
-        "font.size": 11,
+        "font.size": TEXT_PT,
         "text.color": INK,
         "axes.labelcolor": INK,
         "axes.edgecolor": INK,
@@ -119,11 +123,12 @@ def curve_figure(
                 str(number),
                 (time_s, 1.0),
                 xycoords=("data", "axes fraction"),
-                xytext=(0, 3),
+                # Downswing and strike lie close together: their numbers stand in two rows.
+                xytext=(0, 2 if number % 2 else 2 + TEXT_PT),
                 textcoords="offset points",
                 ha="center",
                 va="bottom",
-                fontsize=9,
+                fontsize=TEXT_PT,
             )
         axes.set_xlabel(x_label)
         axes.set_ylabel(y_label)
@@ -133,7 +138,7 @@ def curve_figure(
         known = np.concatenate(finite) if finite else np.zeros(0)
         if len(known):
             axes.set_xlim(float(known.min()), float(known.max()))
-        axes.legend(frameon=False, loc="best", fontsize=10)
+        axes.legend(frameon=False, loc="best", fontsize=TEXT_PT, handlelength=1.4)
         target = io.StringIO()
         figure.savefig(target, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     return inline_svg(target.getvalue())

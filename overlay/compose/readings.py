@@ -46,7 +46,7 @@ class ReadAt:
     paths: bool
 
 
-def moment_of(measure: Measure | None, swing: Swing) -> ReadAt | None:
+def read_at(measure: Measure | None, swing: Swing) -> ReadAt | None:
     """The moment at which a measure was read; None when it belongs to no instant or could not be read."""
     if measure is None:
         return None
@@ -70,4 +70,4 @@ def wanted(checklist: Checklist | None, swing: Swing, *, reference: bool = False
     """One moment a check, of the student's measures or of the reference's."""
     if checklist is None:
         return []
-    return [moment_of(check.reference if reference else check.measure, swing) for check in checklist.checks]
+    return [read_at(check.reference if reference else check.measure, swing) for check in checklist.checks]

@@ -79,7 +79,7 @@ class Guides:
                 _veil(image, guide.points, light, style.guide_zone)
         # Opaque: a blend of its own for each line would cost ten times as much in every frame of a video.
         pieces = [fixed_points(_outline(guide)) for guide in guides]
-        segments(image, pieces, self.family.strong, round(width) + 2 * edge)
+        segments(image, pieces, self.family.strong, round(width) + 2 * round(edge))
         segments(image, pieces, light, width)
         for guide in guides:
             if guide.label is not None:

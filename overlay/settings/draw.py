@@ -25,7 +25,7 @@ class DrawSettings:
     trail: float = setting(0.35, "drawing unit", "newest part of the trail of the club head: thinner than the hand path, which it crosses")
     trail_s: float = setting(0.35, "s", "real time for which the trail of the club head is seen: a downswing")
     guide: float = setting(0.4, "drawing unit", "2 px on a 480 px pane: half a bone, and never taken for one")
-    guide_casing: float = setting(0.24, "drawing unit", "1 px of coloured edge on each side tells whose line it is")
+    guide_casing: float = setting(0.2, "drawing unit", "1 px of coloured edge on each side tells whose line it is")
     guide_zone: float = setting(0.2, "fraction", "a zone is a veil: what happens in it stays in view")
     guide_text: float = setting(0.85, "factor", "names of guide lines against other text")
     guess_visibility: float = setting(

@@ -238,13 +238,10 @@ def _root(
     if fitted is None:
         return None
     solution, covariance = fitted
-    real = [float(r.real) for r in np.polynomial.polynomial.polyroots(solution) if abs(r.imag) < 1e-9]
-    if not real:
+    root = _rising_root(solution)
+    if root is None:
         return None
-    root = min(real, key=abs)
     slope = float(np.polynomial.polynomial.polyval(root, np.polynomial.polynomial.polyder(solution)))
-    if slope <= 0:
-        return None
     powers = root ** np.arange(degree + 1)
     return near_s + root * unit_s, math.sqrt(float(powers @ covariance @ powers)) / slope * unit_s
 
@@ -280,19 +277,26 @@ def turning(
         return None
     solution, covariance = fitted
     slope = np.polynomial.polynomial.polyder(solution)
-    turns = [float(r.real) for r in np.polynomial.polynomial.polyroots(slope) if abs(r.imag) < 1e-9]
-    bend = np.polynomial.polynomial.polyder(slope)
-    turns = [t for t in turns if np.polynomial.polynomial.polyval(t, bend) > 0]
-    if not turns:
+    turn = _rising_root(np.asarray(slope, np.float64))
+    if turn is None:
         return None
-    turn = min(turns, key=abs)
+    bend = float(np.polynomial.polynomial.polyval(turn, np.polynomial.polynomial.polyder(slope)))
     if not time_s[chosen[0]] < at_s + turn * unit_s < time_s[chosen[-1]]:
         return None
     gradient = np.array([k * turn ** (k - 1) if k else 0.0 for k in range(len(solution))])
-    sd = math.sqrt(float(gradient @ covariance @ gradient)) / float(np.polynomial.polynomial.polyval(turn, bend))
+    sd = math.sqrt(float(gradient @ covariance @ gradient)) / bend
     if abs(turn) > settings.top_before:
         return None
     return at_s + turn * unit_s, math.hypot(sd * unit_s, settings.gap_share * max(gap_s - series.frame_s, 0.0))
+
+
+def _rising_root(line: FloatArray) -> float | None:
+    """Where c + b x + a x² rises through zero; the form of the solution that stays exact when a is next to nothing."""
+    c, b, a = (*line, 0.0)[:3]
+    square = b * b - 4.0 * a * c
+    if square <= 0.0 or b + math.sqrt(square) <= 0.0:
+        return None
+    return float(-2.0 * c / (b + math.sqrt(square)))
 
 
 @dataclass(frozen=True)

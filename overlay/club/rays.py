@@ -144,17 +144,17 @@ class Rays:
         import cv2
 
         s = self._settings
-        r = np.arange(self._r[0], max(reach, self._r[0] + 6 * s.ray_step_px) + 0.5, s.ray_step_px)
+        r: FloatArray = np.arange(self._r[0], max(reach, self._r[0] + 6 * s.ray_step_px) + 0.5, s.ray_step_px)
+        weight: FloatArray = np.zeros(len(r))
         half = 12
-        across: FloatArray = np.arange(-half, half + 1) * 0.5
+        across = np.arange(-half, half + 1) * 0.5
         wide = round(s.ridge_px[0] / 0.5)
         tilt, shift, sd, mean = 0.0, 0.0, 6.0, 0.0
         for _turn in range(2):
-            a = np.radians(angle_deg)
-            rows = np.concatenate(
+            a = float(np.radians(angle_deg))
+            rows = offset_px + np.concatenate(
                 [across[0] - np.arange(wide, 0, -1) * 0.5, across, across[-1] + np.arange(1, wide + 1) * 0.5]
             )
-            rows = rows + offset_px
             x = self.reach + r[None] * np.cos(a) - rows[:, None] * np.sin(a)
             y = self.reach + r[None] * np.sin(a) + rows[:, None] * np.cos(a)
             sampled = cv2.remap(canvas, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR).astype(np.float32)
@@ -163,7 +163,9 @@ class Rays:
             tilt, shift, sd, mean = _robust_line(r, middle, weight)
             angle_deg += float(np.degrees(np.arctan(tilt)))
             offset_px += shift
-        return Line(angle_deg % 360.0, offset_px, float(reach), score, float(np.degrees(np.arctan(sd))), mean)
+        # Where the line ends: as the ray, but a gap costs more, so that a ball beyond the head is not taken in.
+        end = int(np.argmax(np.cumsum(np.minimum(weight, 1.0) - 0.5)))
+        return Line(angle_deg % 360.0, offset_px, float(r[end]), score, float(np.degrees(np.arctan(sd))), mean)
 
     def _profile(self, sampled: AnyArray, wide: int) -> AnyArray:
         """Evidence (across, r) on a fine strip, not cut off at 1, as the fit weighs by it."""
@@ -181,7 +183,7 @@ class Rays:
         return np.asarray(np.minimum(np.maximum(on_light, on_change), 2.0) * weight[core])
 
 
-def _middles(q: AnyArray, across: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _middles(q: AnyArray, across: AnyArray) -> tuple[FloatArray, FloatArray]:
     """Weight (R,) and middle (R,) of the ridge in each column of ``q`` (across, R), looked for near the centre."""
     near = np.exp(-0.5 * (across / 2.5) ** 2)[:, None]
     held = q * near

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from overlay.arrays import AnyArray, BoolArray, FloatArray
+from overlay.arrays import FloatArray
 from overlay.club.hands import hand_path
-from overlay.club.look import Seen, look
+from overlay.club.look import look
 from overlay.club.path import find_path
-from overlay.club.settle import Rows, read_rows
+from overlay.club.settle import Rows, bridge, read_rows, settle_still, wrapped
 from overlay.data import CameraMotion, ClubMark, ClubState, ClubTrack, Swing
 from overlay.errors import DataError
 from overlay.progress import SILENT, Progress
@@ -89,7 +89,7 @@ def track_club(
     hand_step = np.concatenate([[0.0], np.linalg.norm(np.diff(hands, axis=0), axis=1)]) / swing.torso_px
     path = find_path(score, steps, np.nan_to_num(hand_step), s)
     rows = read_rows(seen, path, s)
-    return _assemble(times, hands, rows, marked, seen, slow, s)
+    return _assemble(swing, hands, rows, marked, motion, slow, s)
 
 
 def _inside(times: FloatArray, time_s: float) -> bool:
@@ -102,70 +102,64 @@ def _mark_angle(mark: ClubMark) -> float:
     return float(np.degrees(np.arctan2(dy, dx)))
 
 
+def _mark_length(mark: ClubMark) -> float:
+    return float(np.hypot(mark.head[0] - mark.grip[0], mark.head[1] - mark.grip[1]))
+
+
 def _assemble(
-    times: FloatArray,
+    swing: Swing,
     hands: FloatArray,
     rows: Rows,
     marked: dict[int, ClubMark],
-    seen: Seen,
+    motion: CameraMotion | None,
     slow: float,
     settings: ClubSettings,
 ) -> ClubTrack:
-    n = len(times)
-    factor = float(seen.factor.mean())
-    angle, sd, length = rows.angle.copy(), rows.sd.copy(), rows.length * factor
-    offset = rows.offset * factor
+    s = settings
+    times = swing.pose.time_s
+    real = times / slow
+    angle, length = rows.angle.copy(), rows.length.copy()
     trusted = rows.believed.copy()
     for row, mark in marked.items():
-        angle[row] += (_mark_angle(mark) - angle[row] + 180.0) % 360.0 - 180.0
-        sd[row], length[row], offset[row], trusted[row] = (
-            1.0,
-            float(np.hypot(mark.head[0] - mark.grip[0], mark.head[1] - mark.grip[1])),
-            0.0,
-            True,
-        )
-    state: list[ClubState] = ["hidden"] * n
-    known = np.flatnonzero(trusted)
-    if len(known):
-        bridged = _bridge(times, angle, rows, trusted)
-        reach = _gap(times, known) / slow
-        for t in range(n):
-            if trusted[t]:
-                state[t] = "marked" if t in marked else "measured"
-            elif reach[t] <= settings.longest_gap_s or rows.followed[t]:
-                state[t] = "interpolated"
-                angle[t] = bridged[t]
-                sd[t] = 6.0
-        length = np.where(trusted, length, np.interp(times, times[known], length[known]))
-        offset = np.where(trusted, offset, np.interp(times, times[known], offset[known]))
-    hidden = np.array([word == "hidden" for word in state])
-    a = np.radians(angle)
-    grip = hands + offset[:, None] * np.stack([-np.sin(a), np.cos(a)], -1)
-    angle = (angle + 180.0) % 360.0 - 180.0
+        angle[row] += wrapped(_mark_angle(mark) - angle[row])
+        length[row], rows.offset[row], trusted[row] = _mark_length(mark), 0.0, True
+    grip = _on_line(hands, angle, rows.offset)
+    sd = np.hypot(rows.sd, s.floor_sd_deg)
+    steady = trusted.copy()
+    steady[list(marked)] = False
+    if steady.any():
+        fixed = grip if motion is None else _moved(motion, grip, times, back=False)
+        values, count = settle_still(real, np.column_stack([angle, length, fixed]), angle, steady, s)
+        many = count > 1
+        angle[many], length[many] = values[many, 0], values[many, 1]
+        settled = values[:, 2:] if motion is None else _moved(motion, values[:, 2:], times, back=True)
+        grip[many] = settled[many]
+    state: list[ClubState] = ["hidden"] * len(times)
+    if trusted.any():
+        filled = bridge(real, angle, length, trusted, swing.torso_px)
+        usable = (filled.gap_s <= s.longest_gap_s) & (filled.sd <= s.longest_sd_deg) & ~trusted
+        angle[usable], length[usable], sd[usable] = filled.angle[usable], filled.length[usable], filled.sd[usable]
+        offset = np.interp(times, times[trusted], rows.offset[trusted])
+        grip[usable] = _on_line(hands, angle, offset)[usable]
+        for index in range(len(times)):
+            if trusted[index] or usable[index]:
+                state[index] = "measured" if trusted[index] else "interpolated"
     for row, mark in marked.items():
-        grip[row] = mark.grip
-    angle[hidden], length[hidden], sd[hidden] = np.nan, np.nan, np.nan
+        state[row], grip[row] = "marked", mark.grip
+        sd[row] = np.degrees(np.arctan2(np.sqrt(2.0) * s.mark_px, length[row]))
+    hidden = np.array([word == "hidden" for word in state])
     grip[hidden] = hands[hidden]
-    return ClubTrack(times, grip, angle, length, tuple(state), sd)
+    angle[hidden], length[hidden], sd[hidden] = np.nan, np.nan, np.nan
+    return ClubTrack(times, grip, (angle + 180.0) % 360.0 - 180.0, length, tuple(state), sd)
 
 
-def _gap(times: FloatArray, known: AnyArray) -> FloatArray:
-    """(T,) s: length of the gap between known rows that each row lies in; infinite beyond the ends."""
-    after = np.searchsorted(known, np.arange(len(times)))
-    out = np.full(len(times), np.inf)
-    inner = (after > 0) & (after < len(known))
-    out[inner] = times[known[after[inner]]] - times[known[after[inner] - 1]]
-    out[known] = 0.0
-    return out
+def _on_line(hands: FloatArray, angle_deg: FloatArray, offset_px: FloatArray) -> FloatArray:
+    """(T, 2) px: the point of each line nearest to the hands."""
+    a = np.radians(angle_deg)
+    return np.asarray(hands + offset_px[:, None] * np.stack([-np.sin(a), np.cos(a)], -1), np.float64)
 
 
-def _bridge(times: FloatArray, angle: FloatArray, rows: Rows, trusted: BoolArray) -> FloatArray:
-    """Angles of rows that are not believed: the path where it was followed, smoothly between otherwise."""
-    from scipy.interpolate import PchipInterpolator
-
-    anchor = trusted | rows.followed
-    if anchor.sum() < 2:
-        return angle
-    smooth = PchipInterpolator(times[anchor], angle[anchor], extrapolate=False)(times)
-    smooth = np.where(np.isfinite(smooth), smooth, np.interp(times, times[anchor], angle[anchor]))
-    return np.asarray(smooth, np.float64)
+def _moved(motion: CameraMotion, points: FloatArray, times: FloatArray, *, back: bool) -> FloatArray:
+    """Points (T, 2) brought to the reference frame, or back from it."""
+    change = motion.from_reference if back else motion.to_reference
+    return np.stack([change(point, float(time_s)) for point, time_s in zip(points, times)])

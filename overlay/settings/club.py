@@ -58,9 +58,17 @@ class ClubSettings:
 
     # What is believed.
     least_score: float = setting(0.42, "torso", "of a ray to be confident; METHODS trial")
+    least_evidence: float = setting(0.55, "fraction", "mean along such a ray; right ones 0.6–1, a wrong one 0.5")
+    short_score: float = setting(0.22, "torso", "of the short ray of a shaft seen nearly end-on")
+    short_evidence: float = setting(0.75, "fraction", "mean along it: it must be there without gaps")
     least_margin: float = setting(
         0.10, "torso", "by which the best path beats any that passes elsewhere; METHODS trial"
     )
     elsewhere_deg: float = setting(12.0, "deg", "further away is elsewhere")
-    longest_gap_s: float = setting(0.30, "s", "real time: between measured frames further apart the shaft is hidden")
+    longest_gap_s: float = setting(0.25, "s", "real time: between measured frames further apart the shaft is hidden")
+    longest_sd_deg: float = setting(20.0, "deg", "a bridged angle less sure than this tells nothing: hidden")
+    floor_sd_deg: float = setting(0.25, "deg", "what light on one side of a shaft and its taper do to every line")
     mark_deg: float = setting(3.0, "deg", "a mark by hand pins the path to within this")
+    mark_px: float = setting(2.0, "px", "how well a person clicks, for the standard deviation of a marked angle")
+    still_s: float = setting(0.10, "s", "real time to each side over which a resting shaft is averaged")
+    still_deg: float = setting(0.6, "deg", "range of the angle within that time of a shaft that rests")

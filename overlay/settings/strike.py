@@ -36,7 +36,10 @@ class BallSettings:
     )
     after_s: tuple[float, float] = setting((0.07, 0.45), "s", "the club and its shadow have left the ball's place")
     least_frames: int = setting(3, "count", "fewer pictures on a side give no median")
-    most_frames: int = setting(260, "count", "pictures held at once; beyond it every second one is left out")
+    most_frames: int = setting(
+        260, "count", "pictures held at once; of more than that only some are kept away from the strike"
+    )
+    dense_s: float = setting(0.06, "s", "to each side of the pose's impact every frame is kept")
     candidates: int = setting(14, "count", "patches that changed, followed frame by frame")
     contrast: float = setting(14.0, "8-bit levels", "a patch must differ this much more than what surrounds it")
     least_score: float = setting(0.30, "fraction", "lowest score of a patch that is taken for the ball")
@@ -45,10 +48,15 @@ class BallSettings:
     shown: float = setting(0.85, "fraction", "of the area in the picture below which no ball seen says nothing")
 
     # Frame by frame.
-    alike: float = setting(0.5, "fraction", "of the change itself: a pixel nearer to neither picture is hidden")
-    hidden: float = setting(0.35, "fraction", "of the ball in sight below which a frame says nothing")
-    decided: float = setting(0.35, "fraction", "majority of the pixels in sight for ball or no ball")
-
+    alike_seen: float = setting(
+        0.3, "fraction", "of the change from ball to no ball: a pixel that differs by less looks as the ball did"
+    )
+    alike_gone: float = setting(0.5, "fraction", "the same without the ball; shadows may pass over the ground")
+    share_seen: float = setting(
+        0.7, "fraction", "of the ball's pixels: before the strike 0.82 or more, with the club head in its place 0.68"
+    )
+    share_gone: float = setting(0.5, "fraction", "of the ball's pixels that look as afterwards")
+    noise_factor: float = setting(2.2, "factor", "of the median difference: 95 % of pixels that did not change")
     remains: float = setting(
         0.6, "fraction", "of its contrast with what surrounds it left afterwards: a ball in a shadow keeps 0.7 or more"
     )
@@ -80,6 +88,9 @@ class SoundSettings:
     pose_sd_s: float = setting(0.030, "s", "of the pose's impact where it does not tell itself, real time")
     gate_sd: float = setting(3.0, "sd", "a click further from the expected instant is another player's")
     gate_floor_s: float = setting(0.045, "s", "sound and picture of one recording are allowed to be this far apart")
+    louder_db: float = setting(
+        3.0, "dB", "a strike that is only heard is louder than all others: they stand further off"
+    )
     slowed: float = setting(1.15, "factor", "a clip slowed by more has no usable sound")
     level_db: float = setting(-75.0, "dB of full scale", "a track quieter than this holds nothing")
 
@@ -92,6 +103,9 @@ class ClubStrikeSettings:
     least_rows: int = setting(2, "count", "measured rows on each side")
     least_rate_deg_s: float = setting(
         600.0, "deg/s", "shaft slower than this across the ball tells no instant: down the line it comes end-on"
+    )
+    late_s: float = setting(
+        0.0008, "s", "the shaft points at the ball this much after contact: 3 cm from the head's middle, 37 m/s"
     )
     angle_sd_deg: float = setting(
         2.5, "deg", "shaft against ball: the ball lies ahead of the shaft, lean, and tracking"

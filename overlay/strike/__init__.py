@@ -144,6 +144,7 @@ def _look(
         expected.time_s + (ball.after_s[1] + 0.02) * expected.slow,
         motion,
         ball,
+        dense=(expected.time_s - ball.dense_s * expected.slow, expected.time_s + ball.dense_s * expected.slow),
     )
     if stack is None:
         return None, None, _OUTSIDE
@@ -201,7 +202,7 @@ def _listen(
         at, sd = expected.time_s, expected.sd_s
     else:
         at, sd = (left.last_seen_s + left.gone_s) / 2, _uniform_sd((left.last_seen_s, left.gone_s), settings)
-    strike = strike_click(found, at, sd, settings.sound)
+    strike = strike_click(found, at, sd, settings.sound, alone=left is None)
     if strike is None:
         return None, "No strike was heard."
     _, time_s, spread = strike

@@ -172,10 +172,13 @@ def read_stack(
     stop_s: float,
     motion: CameraMotion | None,
     settings: BallSettings,
+    *,
+    dense: tuple[float, float] = (-math.inf, math.inf),
 ) -> Stack | None:
     """The pictures from ``start_s`` to ``stop_s``, scaled so that the ball is about ``working_px`` wide.
 
-    None when the area lies outside the picture or no frame is there.
+    Of more than ``most_frames`` only some are kept outside ``dense``. None when the area lies outside the picture or no
+    frame is there.
     """
     import cv2
 
@@ -192,7 +195,7 @@ def read_stack(
     step = (1.0, 1.0)
     known: AnyArray = np.ones((1, 1), bool)
     for number, frame in enumerate(reader.frames(start_s, stop_s, max_side=side)):
-        if number % every:
+        if number % every and not dense[0] <= frame.time_s <= dense[1]:
             continue
         height, width = frame.image.shape[:2]
         if grid is None:

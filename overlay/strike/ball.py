@@ -226,20 +226,23 @@ def _patch_mean(picture: AnyArray, x: float, y: float, kernel: AnyArray) -> AnyA
 def presence(
     stack: Stack, x: float, y: float, radius: float, first: AnyArray, last: AnyArray, settings: BallSettings
 ) -> FloatArray:
-    """(T,) 1 = the patch looks as before, −1 = as after, 0 = cannot be told (the club is in front of it)."""
+    """(T,) 1 = the patch looks as before, −1 = as after, 0 = cannot be told (the club is in front of it).
+
+    A white club head in the ball's place looks much like it, so that "as before" asks for nearly the same colours.
+    """
     rows, columns = _window(first.shape, x, y, math.ceil(radius) + 1)
     yy, xx = np.mgrid[rows, columns]
     disc = np.hypot(xx - x, yy - y) <= max(radius, 1.0)
     a, b = first[rows, columns][disc], last[rows, columns][disc]
-    seen = stack.images[:, rows, columns][:, disc].astype(np.float32)
-    to_first = np.linalg.norm(seen - a, axis=-1)
-    to_last = np.linalg.norm(seen - b, axis=-1)
+    pictures = stack.images[:, rows, columns][:, disc].astype(np.float32)
+    to_first = np.linalg.norm(pictures - a, axis=-1)
+    to_last = np.linalg.norm(pictures - b, axis=-1)
     apart = np.linalg.norm(a - b, axis=-1)
-    clear = np.minimum(to_first, to_last) < settings.alike * apart
-    share = clear.mean(axis=1)
-    lead = np.where(clear, np.sign(to_last - to_first), 0.0).sum(axis=1) / np.maximum(clear.sum(axis=1), 1)
-    told = (share >= settings.hidden) & (np.abs(lead) >= settings.decided)
-    return np.where(told, lead * np.minimum(1.0, share / 0.7), 0.0)
+    # What one pixel differs by for no reason: in dim light that is more than a share of a faint ball.
+    noise = settings.noise_factor * np.median(np.minimum(to_first, to_last), axis=0)
+    seen = np.mean((to_first < np.maximum(settings.alike_seen * apart, noise)) & (to_first < to_last), axis=1)
+    gone = np.mean((to_last < np.maximum(settings.alike_gone * apart, noise)) & (to_last < to_first), axis=1)
+    return np.where(seen >= settings.share_seen, seen, np.where(gone >= settings.share_gone, -gone, 0.0))
 
 
 def best_step(times: FloatArray, vote: FloatArray, from_s: float, to_s: float) -> tuple[float, float, float] | None:

@@ -89,7 +89,7 @@ def travel(settings: SoundSettings) -> tuple[float, float]:
 
 
 def strike_click(
-    found: tuple[Click, ...], expected_s: float, sd_s: float, settings: SoundSettings
+    found: tuple[Click, ...], expected_s: float, sd_s: float, settings: SoundSettings, *, alone: bool = False
 ) -> tuple[Click, float, float] | None:
     """The click that is the strike, with the time of the strike it stands for and its standard deviation.
 
@@ -99,6 +99,9 @@ def strike_click(
     expected_s, sd_s : float
         When the strike is expected from pictures. Among the clicks within the gate the loudest counts, less so the
         further off: other players' strikes come at any time, and are mostly further away.
+    alone : bool
+        No ball was seen to leave: the click must then be the loudest of all by ``settings.louder_db``, since at a busy
+        range some strike falls near every rehearsal.
     """
     delay, spread = travel(settings)
     wide = math.hypot(sd_s, spread)
@@ -113,4 +116,8 @@ def strike_click(
             best = (rank, click)
     if best is None:
         return None
-    return best[1], best[1].time_s - delay, spread
+    chosen = best[1]
+    others = [click.level_db for click in found if click is not chosen]
+    if alone and others and chosen.level_db < max(others) + settings.louder_db:
+        return None
+    return chosen, chosen.time_s - delay, spread

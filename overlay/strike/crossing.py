@@ -62,4 +62,4 @@ def club_through(
     angle_sd = np.hypot(settings.angle_sd_deg, np.nanmean(own) if np.isfinite(own).any() else 0.0)
     if rate * slow < settings.least_rate_deg_s:
         return None
-    return at, float(np.hypot(angle_sd / rate, settings.gap_share * width))
+    return at - settings.late_s * slow, float(np.hypot(angle_sd / rate, settings.gap_share * width))

@@ -76,7 +76,7 @@ def _measure(definition: Definition, scene: Scene, settings: MeasureSettings) ->
     time_s = _time(definition, scene)
     try:
         value, sd, time_s = _value(definition, scene, settings)
-        value -= settings.bias.get(definition.name, 0.0)
+        value -= _bias(definition, scene, settings)
         _believe(definition, value, sd, settings)
     except _NotMeasured as why:
         return Measure(
@@ -88,17 +88,20 @@ def _measure(definition: Definition, scene: Scene, settings: MeasureSettings) ->
     )
 
 
+def _bias(definition: Definition, scene: Scene, settings: MeasureSettings) -> float:
+    return settings.bias.get(definition.name, 0.0) if scene.is_biased(settings) else 0.0
+
+
 def _believe(definition: Definition, value: float, sd: float, settings: MeasureSettings) -> None:
     degrees = definition.unit == "deg"
     farthest = settings.farthest_deg if degrees else settings.farthest
     if not math.isfinite(value) or not math.isfinite(sd) or abs(value) > farthest:
         raise _NotMeasured("what was read is further off than any swing goes")
     half = normal_quantile(settings.level) * sd
-    if half > (settings.widest_deg if degrees else settings.widest):
-        unit = "°" if degrees else "" if definition.unit == "fraction" else " torso lengths"
-        raise _NotMeasured(
-            f"too unsure to say anything: ±{half:.0f}{unit}" if degrees else f"too unsure: ±{half:.2f}{unit}"
-        )
+    widest = {"deg": settings.widest_deg, "torso": settings.widest, "fraction": settings.widest_share}
+    if half > widest[definition.unit]:
+        told = {"deg": f"{half:.0f}°", "torso": f"{half:.2f} torso lengths", "fraction": f"{half:.2f}"}
+        raise _NotMeasured(f"too unsure to say anything: ±{told[definition.unit]}")
 
 
 def _time(definition: Definition, scene: Scene) -> float | None:
@@ -199,7 +202,7 @@ def _input_sds(
         sd = settings.point_sd.get(name, settings.point_sd.get(name.split("_")[-1], math.nan))
         if name == "grip":
             continue  # an error of the grip along the shaft moves nothing; across it is the shaft's own
-        if definition.fast and name in ("hands", "lead_wrist", "trail_wrist"):
+        if definition.fast and (name == "hands" or name.endswith("wrist")):
             sd *= settings.fast_factor
         for shift in ((sd, 0.0), (0.0, sd)):
             parts.append(moved(definition.formula(rows.moved(name, np.array(shift) * scene.torso_px), scene, settings)))
@@ -212,7 +215,7 @@ def _input_sds(
         parts.extend(settings.guide_sds.get(line, settings.guide_sd) for line in definition.lines)
     if definition.name == "shaft_direction_top":
         parts.append(settings.azimuth_sd_deg)
-    parts.append(settings.bias.get(definition.name, 0.0) / 2)
+    parts.append(_bias(definition, scene, settings) / 2)
     if "shaft_plane" in definition.lines:
         parts.append(settings.least_shaft_sd_deg)
     return parts

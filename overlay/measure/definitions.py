@@ -95,10 +95,11 @@ def _head_over_hands(rows: Rows, scene: Scene, settings: MeasureSettings) -> Flo
 
 
 def _hand_height(rows: Rows, scene: Scene, settings: MeasureSettings) -> FloatArray:
-    elbow, shoulder = rows["trail_elbow"][:, 1], rows["trail_shoulder"][:, 1]
+    low = settings.shoulder_low * scene.torso_px if scene.is_biased(settings) else 0.0
+    elbow, shoulder = rows["trail_elbow"][:, 1], rows["trail_shoulder"][:, 1] - low
     high = elbow - shoulder
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = (elbow - rows["hands"][:, 1]) / high
+        share = (elbow - rows["trail_wrist"][:, 1]) / high
     return np.asarray(np.where(high >= settings.least_arm * scene.torso_px, share, np.nan), np.float64)
 
 
@@ -174,8 +175,8 @@ _FLAT = "the shaft points nearly at the camera or lies too flat in the picture t
 
 DEFINITIONS: tuple[Definition, ...] = (
     Definition(
-        "hand_depth_back", "torso", "dtl", _beside("hands", "hand_depth"), position="shaft_level_back",
-        points=("hands",), lines=("hand_depth",),
+        "hand_depth_back", "torso", "dtl", _beside("trail_wrist", "hand_depth"), position="shaft_level_back",
+        points=("trail_wrist",), lines=("hand_depth",),
     ),
     Definition(
         "club_head_over_hands_back", "torso", "dtl", _head_over_hands, how="level", position="shaft_level_back",
@@ -183,7 +184,7 @@ DEFINITIONS: tuple[Definition, ...] = (
     ),
     Definition(
         "hand_height_back", "fraction", "dtl", _hand_height, position="lead_arm_level_back",
-        points=("hands", "trail_elbow", "trail_shoulder"),
+        points=("trail_wrist", "trail_elbow", "trail_shoulder"),
         degenerate="the trail upper arm lies too flat for a height along it",
     ),
     Definition(
@@ -217,7 +218,7 @@ DEFINITIONS: tuple[Definition, ...] = (
     ),
     Definition(
         "shaft_pointing_down", "torso", "dtl", _pointing, how="median", position="shaft_level_down",
-        start="lead_arm_level_down", stop="shaft_level_down", part=(0.45, 0.80),
+        start="top", stop="shaft_level_down", part=(0.775, 0.92),
         points=("grip",), shaft=True, lines=("ball_line",), degenerate=_FLAT, fast=True,
     ),
     Definition(
@@ -229,8 +230,8 @@ DEFINITIONS: tuple[Definition, ...] = (
         start="impact", stop="shaft_level_through", points=("head",), lines=("head_line",),
     ),
     Definition(
-        "hand_path_release", "torso", "dtl", _beside("hands", "hand_depth"), how="median",
-        start="impact", stop="shaft_level_through", part=(0.0, 0.5), points=("hands",), lines=("hand_depth",),
+        "hand_path_release", "torso", "dtl", _beside("trail_wrist", "hand_depth"), how="median",
+        start="impact", stop="shaft_level_through", part=(0.0, 0.5), points=("trail_wrist",), lines=("hand_depth",),
         fast=True,
     ),
     Definition(

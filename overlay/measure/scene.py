@@ -36,8 +36,9 @@ class Rows:
     ----------
     points : name in ``POINTS`` → (T, 2) float
         ``head`` is the middle of the ears, ``grip`` the shaft's upper end, ``hands`` the middle of the wrists as
-        ``kinematics.hand_path`` takes it face on, and the trail wrist down the line: there the lead wrist is hidden at
-        address and comes into view later, so that a middle of both would move by half their distance on its own.
+        ``kinematics.hand_path`` takes it. Down the line the lead wrist is hidden at address and comes into view later,
+        so that ``hands`` moves by half their distance on its own: what is held against address takes the trail wrist.
+        ``trail_hip_held`` is the trail hip, face on within what a turning pelvis allows.
     shaft_deg : (T,) float
         Grip → club head, clockwise from +x; NaN where the shaft was neither measured nor marked.
     shaft_px : (T,) float
@@ -121,6 +122,10 @@ class Scene:
     shaft_torsos: float = float("nan")
     ball_radius_px: float = 0.0
 
+    def is_biased(self, settings: MeasureSettings) -> bool:
+        """Whether the joints come from the pose model whose errors are known."""
+        return self.swing.pose.source == settings.biased_model
+
     @property
     def frame_s(self) -> float:
         """Median frame interval, playback s."""
@@ -197,7 +202,7 @@ def scene_of(swing: Swing, guides: Sequence[Guide], settings: MeasureSettings) -
     matrices = None if swing.camera_motion is None else _matrices(swing.camera_motion, track.time_s)
     measured = np.isfinite(track.points[..., 0]) & ~track.filled
     seen = replace(track, points=np.where(measured[..., None], track.points, np.nan))
-    hands = _hands(seen, swing, settings)
+    hands = _hands(seen, settings)
     stacked = _moved(np.concatenate([seen.points, hands[:, None]], axis=1), matrices)
     if left:
         stacked = _flip(stacked, width)
@@ -266,12 +271,8 @@ def _still(scene: Scene, values: FloatArray, before_s: float) -> FloatArray:
     return median_seen(values[(scene.time_s >= start) & (scene.time_s <= stop)])
 
 
-def _hands(track: PoseTrack, swing: Swing, settings: MeasureSettings) -> FloatArray:
-    """(T, 2) px; NaN where the wrists in question were not measured."""
-    if swing.view == "dtl":
-        wrist = side_index("wrist", "trail", swing.handedness)
-        seen = track.visibility[:, wrist] >= settings.least_visibility
-        return np.where(seen[:, None], track.points[:, wrist], np.nan)
+def _hands(track: PoseTrack, settings: MeasureSettings) -> FloatArray:
+    """(T, 2) px; NaN where neither wrist was measured."""
     wrists = [INDEX["left_wrist"], INDEX["right_wrist"]]
     measured = np.isfinite(track.points[:, wrists, 0]) & (track.visibility[:, wrists] >= settings.least_visibility)
     return np.where(np.any(measured, axis=1)[:, None], hand_path(track).points, np.nan)

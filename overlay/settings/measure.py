@@ -15,6 +15,7 @@ POINT_SD: Mapping[str, float] = MappingProxyType(
         "shoulder": 0.045,
         "elbow": 0.035,
         "wrist": 0.040,
+        "trail_wrist": 0.030,
         "hip": 0.030,
         "trail_hip_held": 0.040,
     }
@@ -75,7 +76,7 @@ class MeasureSettings:
     )
 
     # What must be seen.
-    least_arm: float = setting(0.12, "torso", "trail elbow to shoulder upright: a shorter one divides by its own error")
+    least_arm: float = setting(0.10, "torso", "trail elbow to shoulder upright: a shorter one divides by its own error")
     least_line: float = setting(0.25, "torso", "an arm or shoulder line seen shorter than this has no direction")
     least_shaft: float = setting(0.45, "torso", "a shaft seen shorter than this points nearly at the camera")
     least_slope_deg: float = setting(
@@ -95,9 +96,17 @@ class MeasureSettings:
         metadata={"unit": "torso", "reason": "the pose model on rendered clips; docs/studies/measures_truth.md"},
     )
     fast_factor: float = setting(1.65, "ratio", "hands of a fast club: 3.3 against 2 % of a torso in the trials")
+    biased_model: str = setting(
+        "mediapipe",
+        "",
+        "``bias`` and ``shoulder_low`` are this pose model's; joints from elsewhere are taken as they are",
+    )
     bias: Mapping[str, float] = field(
         default_factory=lambda: dict(BIAS),
         metadata={"unit": "of the measure", "reason": "of the pose model on rendered clips, taken off"},
+    )
+    shoulder_low: float = setting(
+        0.08, "torso", "down the line at lead arm level back the trail shoulder is marked this much too low (SD 0.011)"
     )
     azimuth_sd_deg: float = setting(
         3.0,
@@ -116,7 +125,7 @@ class MeasureSettings:
     position_sd_s: float = setting(0.012, "s", "of a position that does not say how sure it is")
 
     # What is believed.
-    widest_share: float = setting(0.7, "fraction", "half an interval wider than this says nothing")
+    widest_share: float = setting(1.0, "fraction", "half an interval wider than this says nothing")
     widest_deg: float = setting(25.0, "deg", "half an interval wider than this says nothing")
     widest: float = setting(0.5, "torso", "half an interval wider than this says nothing")
     farthest_deg: float = setting(180.0, "deg", "beyond it nothing is an angle")

@@ -20,6 +20,9 @@ INK = "#010203"
 TEXT_PT = 12.0
 """Size of all text: 16 px and more where a figure of the default width fills a phone's 390 px."""
 
+LONGEST_NAME = 20
+"""Characters of a name in the legend, about half the figure's width."""
+
 
 @dataclass(frozen=True)
 class Curve:
@@ -52,10 +55,11 @@ class Curve:
 def student_and_reference(
     time_s: FloatArray, student: FloatArray, reference: FloatArray, names: tuple[str, str]
 ) -> tuple[Curve, Curve]:
-    """Two curves in the players' colours; the reference's is dashed."""
+    """Two curves in the players' colours; the reference's is dashed. Long names are cut: a legend must leave room."""
+    one, other = (name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1].rstrip() + "…" for name in names)
     return (
-        Curve(names[0], time_s, student, STUDENT.strong),
-        Curve(names[1], time_s, reference, REFERENCE.strong, dashed=True),
+        Curve(one, time_s, student, STUDENT.strong),
+        Curve(other, time_s, reference, REFERENCE.strong, dashed=True),
     )
 
 

@@ -27,6 +27,7 @@ from overlay.compose.video import Canvas, place
 from overlay.compose.wording import short_first
 from overlay.data import CameraMotion, FirstThing, Swing
 from overlay.draw import REFERENCE, STUDENT, FirstStrip
+from overlay.draw.palette import PAPER, mixed
 from overlay.errors import InputError
 from overlay.guides import VIEW_GUIDES, guide_lines
 from overlay.settings.checklist import MEASURES
@@ -153,9 +154,9 @@ def test_a_matrix_is_undone() -> None:
 
 
 def test_the_ball_is_in_the_pane(swing: Swing) -> None:
-    far = replace(swing, strike=replace(swing.strike, ball=replace(swing.strike.ball, place=(232.0, 262.0))))  # type: ignore[type-var, union-attr]
+    far = replace(swing, strike=replace(swing.strike, ball=replace(swing.strike.ball, place=(330.0, 262.0))))  # type: ignore[type-var, union-attr]
     framing = frame_one(far, with_picture=False, least_px=400, most_px=400)
-    x, y = transformed(np.array([232.0, 262.0]), framing.places[0].matrix)
+    x, y = transformed(np.array([330.0, 262.0]), framing.places[0].matrix)
     assert 0 < x < framing.pane_size[0]
     assert 0 < y < framing.pane_size[1]
 
@@ -188,7 +189,7 @@ def test_each_check_has_a_still_of_its_own_with_its_own_lines(swing: Swing) -> N
     comparison = replace(
         factory.make_comparison(swing, checks.with_club(factory.make_swing(lean=4.0))), checklist=checklist
     )
-    stills = comparison_stills(comparison, student=Source(), reference=Source(), height_px=200)
+    stills = comparison_stills(comparison, student=Source(), reference=Source(), height_px=600)
     assert [reading.check for reading in stills.readings] == list(checklist.checks)
     depth, unseen, arm, hips = stills.readings
     assert depth.student is not None
@@ -202,6 +203,10 @@ def test_each_check_has_a_still_of_its_own_with_its_own_lines(swing: Swing) -> N
     assert depth.student.shape == row.student.image.shape
     assert not np.array_equal(depth.student, row.student.image)
     assert arm.student is not None
+    core = mixed(STUDENT.pale, PAPER, 0.6)
+    lines = [np.all(image == core, axis=-1).sum() for image in (arm.student, depth.student, row.student.image)]
+    assert lines[0] == 0
+    assert 60 < lines[1] < 0.7 * lines[2]
     assert comparison_stills(replace(comparison, checklist=None), student=Source(), reference=Source(),
                              height_px=200).readings == []  # fmt: skip
 

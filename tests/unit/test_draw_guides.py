@@ -76,12 +76,7 @@ def test_lines_far_outside_do_no_harm() -> None:
     assert touched(Guides().draw(canvas(), [far, zone])).any()
 
 
-def test_names_keep_off_the_player_the_lines_and_each_other() -> None:
-    taken = np.zeros((854, 480), bool)
-    taken[150:800, 120:330] = True
-    guides = [line_of(name, x) for name, x in (("heel_line", 150.0), ("hand_depth", 260.0), ("ball_line", 420.0))]
-    drawing = Guides(text_px=20)
-    placed = drawing.labelled((854, 480), guides, taken)
+def boxes_of(drawing: Guides, placed: tuple[DrawnGuide, ...]) -> list[tuple[slice, slice]]:
     boxes = []
     for guide in placed:
         assert guide.label is not None
@@ -91,16 +86,41 @@ def test_names_keep_off_the_player_the_lines_and_each_other() -> None:
         assert top >= 0
         assert left + sprite.width <= 480
         assert top + sprite.height <= 854
-        box = (slice(int(top), int(top) + sprite.height), slice(int(left), int(left) + sprite.width))
-        assert not taken[box].any(), guide.name
-        boxes.append(box)
+        boxes.append((slice(int(top), int(top) + sprite.height), slice(int(left), int(left) + sprite.width)))
+    return boxes
+
+
+def test_names_keep_off_the_player() -> None:
+    # Both ends of the line lie in the body, where the name would stand by itself.
+    taken = np.zeros((854, 480), bool)
+    taken[30:830, 120:322] = True
+    drawing = Guides(text_px=20)
+    free = drawing.labelled((854, 480), [line_of("hip_line", 320.0)])
+    (box,) = boxes_of(drawing, free)
+    assert taken[box].any()
+    (box,) = boxes_of(drawing, drawing.labelled((854, 480), [line_of("hip_line", 320.0)], taken))
+    assert not taken[box].any()
+
+
+@pytest.mark.parametrize(
+    "guides",
+    [
+        # The name above the first line's end would cross the second line.
+        (line_of("hand_depth", 200.0, high=100.0), line_of("ball_line", 240.0, low=840.0, high=20.0)),
+        # The names above both lines' ends would lie on each other.
+        (line_of("heel_line", 200.0, high=100.0), line_of("hand_depth", 214.0, high=100.0)),
+    ],
+)
+def test_names_keep_off_the_lines_and_each_other(guides: tuple[DrawnGuide, ...]) -> None:
+    drawing = Guides(text_px=20)
+    placed = drawing.labelled((854, 480), guides)
     covered = np.zeros((854, 480), int)
-    for box in boxes:
+    for box in boxes_of(drawing, placed):
         covered[box] += 1
     assert covered.max() == 1
     for guide in placed:
-        x = round(float(guide.points[0, 0]))
-        assert covered[60:801, x].sum() == 0, guide.name
+        x, rows = round(float(guide.points[0, 0])), guide.points[:, 1].astype(int)
+        assert covered[rows[1] : rows[0], x].sum() == 0, guide.name
 
 
 def test_a_name_that_fits_nowhere_is_left_out() -> None:

@@ -53,14 +53,10 @@ FLOOR = {"address": 0.06, "shaft_level_back": 0.03, "top": 0.02, "finish": 0.10}
 FAST_FLOOR = 0.012
 """Downswings: least spread told, whatever the synthetic players say. A camera tilted by 1.5° sees the shaft level 6 ms
 early or late on the way back (0.022 downswings) and 1.5 ms in the downswing; and real players differ more."""
-UNSURE = {("dtl", "address"): 0.25}
-"""Down the line the club leaves along the line of sight. On rendered clips (the set "tune") it was read 0.26 downswings
-later than on noisy truth, so it says little, and says so."""
-
 LEAST_TORSO = 0.4
 """A shaft of which less is seen is not found, torso lengths."""
-ANGLE_SD_DEG = 1.2
-"""Of a shaft one torso length long that stands still."""
+ANGLE_SD_DEG = 0.6
+"""Of a shaft one torso length long that stands still; the tracker's own is 0.1–0.4° on rendered and real clips."""
 LOST = 0.12
 """Share of the frames with a visible shaft that a tracker is not sure of, in runs."""
 LOST_RUN_S = 0.04
@@ -229,7 +225,7 @@ def calibrate(data: list[Seen]) -> dict[str, dict[str, dict[str, float]]]:
             spread = np.minimum(away, 4 * 1.4826 * float(np.median(away)))
             rest = math.sqrt(max(float(np.mean(spread**2) - np.median(rows_sd) ** 2), 0.0))
             least = FLOOR.get(name, FAST_FLOOR)
-            sd = max(rest, least, UNSURE.get((view, name), 0.0))
+            sd = max(rest, least)
             table[view][name] = {"late": round(late, 4), "sd": round(sd, 4)}
             print(f"  {view} {name}: {len(error)} readings, late {late:+.4f}, left {rest:.4f}, told {sd:.4f}")
     return table

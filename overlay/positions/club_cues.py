@@ -42,8 +42,6 @@ class ClubSeries:
     time_s : (N,) float
     shaft : (N, 2) float
         Grip → club head, x right, y up, in lengths of the whole shaft in the picture.
-    head : (N, 2) float
-        The club head in the same unit and axes.
     angle_sd_deg : (N,) float
     frame_s, unit_s : float
         Spacing of the frames, and the swing's downswing time.
@@ -51,7 +49,6 @@ class ClubSeries:
 
     time_s: FloatArray
     shaft: FloatArray
-    head: FloatArray
     angle_sd_deg: FloatArray
     frame_s: float
     unit_s: float
@@ -62,7 +59,7 @@ def club_series(swing: Swing, settings: ClubCueSettings = SETTINGS) -> ClubSerie
     club = swing.club
     if club is None:
         return None
-    seen = club.scored & np.isfinite(club.angle_deg) & np.isfinite(club.length_px) & np.all(np.isfinite(club.grip), 1)
+    seen = club.scored & np.isfinite(club.angle_deg) & np.isfinite(club.length_px)
     if int(seen.sum()) < settings.least_rows:
         return None
     frame_s = float(np.median(np.diff(club.time_s)))
@@ -73,9 +70,8 @@ def club_series(swing: Swing, settings: ClubCueSettings = SETTINGS) -> ClubSerie
     angle, length = np.radians(club.angle_deg[seen]), club.length_px[seen]
     full = float(np.percentile(length, settings.full_percentile))
     shaft = np.stack([side * np.cos(angle), -np.sin(angle)], 1) * (length / full)[:, None]
-    grip = club.grip[seen] / full * np.array([side, -1.0])
     sd = np.where(np.isfinite(club.angle_sd_deg[seen]), club.angle_sd_deg[seen], settings.usual_sd_deg)
-    return ClubSeries(club.time_s[seen], shaft, grip + shaft, np.maximum(sd, settings.least_sd_deg), frame_s, unit_s)
+    return ClubSeries(club.time_s[seen], shaft, np.maximum(sd, settings.least_sd_deg), frame_s, unit_s)
 
 
 def _unit_s(swing: Swing, frame_s: float) -> float | None:
@@ -305,24 +301,29 @@ class Onset:
 
     Attributes
     ----------
-    of : "head" or "shaft"
-        The club head's place, or where the shaft points with its length (no error of the grip, no walk of the hands).
+    of : "shaft" or "direction"
+        Where the club head lies from the grip, or the direction of that alone: at the finish the visible length
+        changes with what hides the shaft while the club is held.
     far : float
-        Shaft lengths: fitted until it is this far from the still place.
+        Shaft lengths, or radians: fitted until it is this far from the still place.
     power : float
         Of time, by which the way grows.
+    before : float
+        Downswings before the first guess that the beginning may lie at most.
     """
 
     of: str
     far: float
     power: float
+    before: float
 
 
 ONSETS: dict[tuple[str, str], Onset] = {
-    ("fo", "address"): Onset("head", 0.5, 1.5),
-    ("dtl", "address"): Onset("shaft", 0.5, 3.0),
-    ("fo", "finish"): Onset("shaft", 0.3, 1.5),
-    ("dtl", "finish"): Onset("shaft", 0.3, 1.75),
+    # Down the line the club leaves along the line of sight: when that shows depends on the player (by 0.3 downswings in
+    # a real clip, 0.9 to 1.2 in drawn ones), so address is left to the body there.
+    ("fo", "address"): Onset("shaft", 0.3, 1.5, 9.0),
+    ("fo", "finish"): Onset("direction", 0.3, 1.5, 1.0),
+    ("dtl", "finish"): Onset("direction", 0.3, 1.5, 1.0),
 }
 
 
@@ -354,7 +355,9 @@ def leaving(
     unit_s = series.unit_s
     inside = (series.time_s >= start_s) & (series.time_s <= stop_s)
     time_s = series.time_s[inside]
-    place_of = (series.head if plan.of == "head" else series.shaft)[inside]
+    place_of = series.shaft[inside]
+    if plan.of == "direction":
+        place_of = place_of / np.maximum(np.linalg.norm(place_of, axis=1), 1e-9)[:, None]
     if len(time_s) < settings.least_rows:
         return None
     leave_s = near_s
@@ -375,7 +378,8 @@ def leaving(
         # Fitted from the last time it came to rest: on the way into the finish, or from a waggle.
         moving = np.flatnonzero((away > settings.moving) & (time_s < leave_s - settings.still_until * unit_s))
         from_s = float(time_s[moving[-1]]) if len(moving) else float(time_s[0])
-        fitted = (time_s > from_s) & (time_s >= leave_s - settings.fitted_for * unit_s) & (time_s <= time_s[moved])
+        begin_s = max(from_s, leave_s - settings.fitted_for * unit_s, near_s - plan.before * unit_s)
+        fitted = (time_s > from_s) & (time_s >= begin_s) & (time_s <= time_s[moved])
         if fitted.sum() < 5:
             return None
         if float(np.max(np.abs(np.diff(share[fitted])))) > settings.most_jump:
@@ -391,6 +395,36 @@ def leaving(
     if gap_s > settings.onset_gap * unit_s:
         return None
     return leave_s, math.hypot(settings.gap_share * max(gap_s - series.frame_s, 0.0), 0.25 * series.frame_s)
+
+
+def held_until(
+    series: ClubSeries, start_s: float, latest_s: float, settings: ClubCueSettings = SETTINGS
+) -> float | None:
+    """About when the club is let down from the last position it is held in that begins before ``latest_s``.
+
+    A held club may sink slowly as the player settles; what counts is that its direction hardly changes within half a
+    downswing.
+    """
+    after = np.flatnonzero(series.time_s >= start_s)
+    if len(after) < settings.least_rows:
+        return None
+    time_s = series.time_s[after]
+    way = series.shaft[after] / np.maximum(np.linalg.norm(series.shaft[after], axis=1), 1e-9)[:, None]
+    ahead_s = settings.held_over * series.unit_s
+    later = np.stack([np.interp(time_s + ahead_s, time_s, way[:, axis]) for axis in (0, 1)], 1)
+    known = time_s + ahead_s <= time_s[-1]
+    still = known & (np.linalg.norm(later - way, axis=1) < settings.held_turn)
+    ends: list[int] = []
+    begin = -1
+    for i, calm in enumerate([*still, False]):
+        if calm and begin < 0:
+            begin = i
+        elif not calm and begin >= 0:
+            long = time_s[i - 1] - time_s[begin] >= settings.held_least * series.unit_s
+            if long and time_s[begin] <= latest_s:
+                ends.append(i - 1)
+            begin = -1
+    return float(time_s[ends[-1]]) + ahead_s / 2 if ends else None
 
 
 def _moved(time_s: FloatArray, away: FloatArray, leave_s: float, far: float, name: str, unit_s: float) -> int | None:
@@ -457,7 +491,9 @@ def read_club(swing: Swing, settings: ClubCueSettings = SETTINGS) -> tuple[dict[
     finish, impact = positions.time("finish"), positions.time("impact")
     if finish is not None and impact is not None:
         begin_s = impact + settings.finish_after * unit_s
-        found["finish"] = leaving(series, swing.view, "finish", finish, begin_s, swing.stop_s, settings)
+        held_s = held_until(series, begin_s, finish + unit_s, settings)
+        if held_s is not None:
+            found["finish"] = leaving(series, swing.view, "finish", held_s, begin_s, swing.stop_s, settings)
     return {name: read for name, read in found.items() if read is not None}, unit_s
 
 

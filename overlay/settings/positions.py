@@ -96,7 +96,7 @@ class ClubCueSettings:
     top_reach: float = setting(0.6, "downswing", "searched around the pose's time at least")
 
     # Leaving address, and the held finish.
-    rounds: int = setting(4, "count", "each takes its still stretch before what the last one found")
+    rounds: int = setting(2, "count", "each takes its still stretch before what the last one found")
     still_for: float = setting(1.5, "downswing", "before leaving: the still place is the median of this stretch")
     still_until: float = setting(0.1, "downswing", "before leaving: the end of it")
     still_within: float = setting(0.12, "shaft", "the club is not still when half of its rows lie further off")
@@ -109,4 +109,9 @@ class ClubCueSettings:
         "of the way fitted, from one row to the next; real ones at 30 frames/s reach 0.6, a tracker "
         "that had held on to something else and finds the shaft again 1.0",
     )
+    held_over: float = setting(0.5, "downswing", "the club is held while its direction hardly changes within this")
+    held_turn: float = setting(
+        0.12, "rad", "as above: 7°; a club that sinks while it is held turned by 5° in a real clip, one let down by 20°"
+    )
+    held_least: float = setting(0.2, "downswing", "shorter is no hold")
     finish_after: float = setting(1.2, "downswing", "after impact the club is still on its way to the finish")

@@ -12,7 +12,15 @@ from overlay.clean import clean
 from overlay.data import ClubState, ClubTrack, Swing
 from overlay.golfer import CameraSpec, GolferSpec, NoiseSpec, TempoSpec, simulate, true_club, truth_track
 from overlay.positions import club_candidates, find_swings, refine
-from overlay.positions.club_cues import ClubSeries, club_calibration, club_series, leaving, level_passage, turning
+from overlay.positions.club_cues import (
+    ClubSeries,
+    club_calibration,
+    club_series,
+    held_until,
+    leaving,
+    level_passage,
+    turning,
+)
 from overlay.terms import POSITION_NAMES
 
 SPEC = GolferSpec(tempo=TempoSpec(pre_s=1.2, hold_s=0.5), variation=1.0, seed=5)
@@ -21,7 +29,7 @@ UNIT_S = 0.25
 
 def series(time_s: np.ndarray, shaft: np.ndarray, sd_deg: float = 1.0) -> ClubSeries:
     step_s = float(np.median(np.diff(time_s)))
-    return ClubSeries(time_s, shaft, shaft, np.full(len(time_s), sd_deg), step_s, UNIT_S)
+    return ClubSeries(time_s, shaft, np.full(len(time_s), sd_deg), step_s, UNIT_S)
 
 
 def pointing(degrees: np.ndarray, length: float = 1.0) -> np.ndarray:
@@ -113,9 +121,7 @@ def test_the_top_is_where_the_angle_turns() -> None:
     assert turning(series(time_s[gap], pointing(angle)[gap]), 0.47, 0.15) is None
 
 
-@pytest.mark.parametrize(
-    ("view", "name", "power"), [("fo", "address", 1.5), ("fo", "finish", 1.5), ("dtl", "address", 3.0)]
-)
+@pytest.mark.parametrize(("view", "name", "power"), [("fo", "address", 1.5)])
 def test_a_still_club_leaves_where_its_way_begins(view: str, name: str, power: float) -> None:
     time_s = np.arange(0.0, 2.0, 1 / 60)
     way = 3.0 * np.maximum(time_s - 1.2037, 0.0) ** power
@@ -123,6 +129,24 @@ def test_a_still_club_leaves_where_its_way_begins(view: str, name: str, power: f
     found = leaving(series(time_s, place), view, name, 1.1, 0.0, 2.0)
     assert found is not None
     assert found[0] == pytest.approx(1.2037, abs=0.006)
+
+
+def test_the_finish_is_where_the_club_is_let_down_not_where_it_sinks() -> None:
+    # It comes to rest at 0.4 s, sinks by 12° over the next second as the player settles, and is let down at 1.9037 s.
+    time_s = np.arange(0.0, 2.6, 1 / 60)
+    arriving = 400 * np.maximum(0.4 - time_s, 0.0)
+    sinking = 12 * np.clip((time_s - 0.5) / 1.0, 0.0, 1.0)
+    falling = 250 * np.maximum(time_s - 1.9037, 0.0) ** 1.5
+    # What hides the shaft changes all the while: its visible length says nothing.
+    length = 0.8 + 0.1 * np.sin(5 * time_s)
+    club = series(time_s, pointing(-42 - arriving + sinking + falling) * length[:, None])
+    held_s = held_until(club, 0.2, 1.5)
+    assert held_s is not None
+    assert held_s == pytest.approx(1.9037, abs=0.1)
+    found = leaving(club, "dtl", "finish", held_s, 0.2, 2.6)
+    assert found is not None
+    assert found[0] == pytest.approx(1.9037, abs=0.02)
+    assert held_until(club, 0.2, 0.1) is None
 
 
 def test_a_waggle_before_is_another_still_place() -> None:
@@ -216,9 +240,9 @@ def test_a_swing_without_a_unit_of_time_gives_nothing() -> None:
 
 def test_the_calibration_is_complete_and_careful() -> None:
     table = club_calibration()
-    for name in ("address", "shaft_level_back", "shaft_level_down", "shaft_level_through", "finish"):
-        for view in ("dtl", "fo"):
-            late, sd = table[view, name]
-            assert abs(late) < 1.0
-            assert sd >= 0.012
-    assert "top" in {name for view, name in table if view == "fo"}
+    both = {"shaft_level_back", "shaft_level_down", "shaft_level_through", "finish"}
+    assert {name for view, name in table if view == "dtl"} == both
+    assert {name for view, name in table if view == "fo"} == both | {"address", "top"}
+    for late, sd in table.values():
+        assert abs(late) < 0.3
+        assert sd >= 0.012

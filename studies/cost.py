@@ -39,12 +39,14 @@ def timed(original, what):
 vision.PoseLandmarker.detect_for_video = timed(vision.PoseLandmarker.detect_for_video, "track")
 vision.PoseLandmarker.detect = timed(vision.PoseLandmarker.detect, "people")
 
-from overlay.pipeline import ClipOptions, Outcome, OutputOptions, compare_inspections, inspect_clip, write_outputs
+from overlay.pipeline import (
+    ClipOptions, Outcome, OutputOptions, compare_inspections, inspect_clip, look_closer, write_outputs,
+)
 student, reference, out = map(Path, sys.argv[1:4])
 plain = ClipOptions(use_cache=False)
 start = time.perf_counter()
 # One clip after the other: with both at once the time inside the model would be counted twice.
-one, other = inspect_clip(student, plain), inspect_clip(reference, plain)
+one, other = (look_closer(inspect_clip(path, plain)) for path in (student, reference))
 outcome = Outcome(compare_inspections(one, other), one, other)
 middle = time.perf_counter()
 write_outputs(outcome, out, OutputOptions())

@@ -30,6 +30,11 @@ RUNS: tuple[tuple[str, ...], ...] = (
     ("score_spread.py",),
     ("score_false_alarms.py",),
     ("score_planted_faults.py",),
+    ("measures_truth.py",),
+    ("checklist_faults.py",),
+    ("filming_errors.py",),
+    ("strike_time.py",),
+    ("positions_club.py",),
     ("cost.py",),
 )
 
@@ -41,6 +46,8 @@ def rendered_runs(folder: Path) -> tuple[tuple[str, ...], ...]:
         ("positions_synthetic.py", "--rendered", str(folder / "positions"), "--only", "5", "--fastest", "60"),
         ("score_false_alarms.py", "--rendered", "--clips", "0", "4", "--tracks", tracks),
         ("score_planted_faults.py", "--rendered", "--clips", "2", "6", "--tracks", tracks),
+        ("filmed_clips.py", str(folder / "filmed")),
+        ("club_shaft.py", str(folder / "filmed")),
     )
 
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from rich.progress import Progress as RichProgress
     from rich.progress import TaskID
 
-    from overlay.data import Checklist, FilmingReport
+    from overlay.data import Checklist, FilmingReport, Measure
 
 
 class RichStages:
@@ -96,9 +96,12 @@ def print_checklist(checklist: Checklist) -> None:
     """What comes first, then every check in order with its value and verdict."""
     from rich.table import Table
 
-    from overlay.checklist.wording import amount
+    from overlay.checklist.wording import number
     from overlay.draw.checks import verdict_words
     from overlay.report.checks import COUNTED
+
+    def short(measure: Measure) -> str:
+        return number(measure.value, measure.unit) + (" torso" if measure.unit == "torso" else "")
 
     out = console()
     first = checklist.first
@@ -112,9 +115,7 @@ def print_checklist(checklist: Checklist) -> None:
     for check in checklist.checks:
         title = f"{check.row}. {words(check.measure.name)}"
         value, reference, difference = (
-            "–"
-            if measure is None or not measure.valid or measure.unit in COUNTED
-            else amount(measure.value, measure.unit)
+            "–" if measure is None or not measure.valid or measure.unit in COUNTED else short(measure)
             for measure in (check.measure, check.reference, check.difference)
         )
         said = verdict_words(check) if check.measure.valid else f"{verdict_words(check)}: {check.measure.reason}"

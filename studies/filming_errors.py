@@ -266,11 +266,14 @@ def _turned(points: FloatArray, deg: float, about: FloatArray) -> FloatArray:
     return np.asarray((points - about) @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]]) + about, np.float64)
 
 
-def pose_errors(folder: Path, view: str, numbers: range) -> FloatArray:
-    """(N, 17, 2) pose model − truth at address on rendered clips, torso lengths, of a right-hander's picture."""
+def pose_errors(folder: Path, view: str, numbers: range) -> tuple[FloatArray, FloatArray]:
+    """Pose model − truth at address on rendered clips, of a right-hander's picture.
+
+    (N, 17, 2) torso lengths, and (N, 4) what ``geometry.looks_from`` says of each camera.
+    """
     from overlay.pose import track_clip
 
-    rows = []
+    rows, angles = [], []
     for number in numbers:
         rng = np.random.default_rng([number, 9])
         wild = Planted(
@@ -284,12 +287,37 @@ def pose_errors(folder: Path, view: str, numbers: range) -> FloatArray:
         seen = np.nanmedian(track.points, axis=0)
         if motion.spec.handedness == "left":
             true, seen = true[list(MIRROR)], seen[list(MIRROR)]
+        if not np.all(np.isfinite(seen)):
+            continue  # the player was not found in this clip
         gap = seen - true
         if motion.spec.handedness == "left":
             gap = gap * np.array([-1.0, 1.0])
         rows.append(gap[list(LANDMARK_ROWS)] / _torso_px(track))
+        side = -1.0 if motion.spec.handedness == "left" else 1.0
+        grip = motion.state(np.array([motion.position_times["address"]]))["grip"][0] - camera.position
+        grip[0] *= side
+        ahead, beside = (grip[0], grip[1]) if view == "dtl" else (-grip[1], grip[0])
+        bearing, rise = math.atan2(beside, ahead), math.atan2(-grip[2], ahead)
+        angles.append((1.0, math.degrees(bearing), math.degrees(rise), side * camera.roll_deg))
         print(path.name, flush=True)
-    return np.array(rows)
+    return np.array(rows), np.array(angles)
+
+
+def _habits(errors: FloatArray, angles: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """(4, 17, 2) least absolute errors on the angles (by reweighting), and what is left (N, 17, 2)."""
+    n = len(errors)
+    flat = errors.reshape(n, -1)
+    told = np.zeros((angles.shape[1], flat.shape[1]))
+    for k in range(flat.shape[1]):
+        weight = np.ones(n)
+        for _ in range(30):
+            # A little ridge: a slope must earn its place.
+            ridge = np.diag([0.0, 20.0, 20.0, 20.0])
+            normal = angles.T @ (weight[:, None] * angles) + ridge * np.median(weight)
+            told[:, k] = np.linalg.solve(normal, angles.T @ (weight * flat[:, k]))
+            weight = 1.0 / np.maximum(np.abs(flat[:, k] - angles @ told[:, k]), 0.005)
+    rest = flat - angles @ told
+    return told.reshape(-1, *errors.shape[1:]), rest.reshape(errors.shape)
 
 
 def _covariance(errors: FloatArray, sd: FloatArray) -> FloatArray:
@@ -315,18 +343,18 @@ def write_shape(folder: Path, players: int, clips: int) -> None:
     table: dict[str, object] = {
         "mean": mean.round(5).tolist(),
         "ways": (ways[:kept] * sd[:kept, None]).reshape(kept, *mean.shape).round(5).tolist(),
-        "pose_bias": {},
+        "pose_habits": {},
         "pose_covariance": {},
     }
     for view in VIEWS:
-        errors = pose_errors(folder, view, range(first, first + clips))
-        middle = np.median(errors, axis=0)
+        errors, angles = pose_errors(folder, view, range(first, first + clips))
+        habits, rest = _habits(errors, angles)
         # Robust: a wrist that is guessed once must not make all wrists worthless.
-        sd_of = 1.4826 * np.median(np.abs(errors - middle), axis=0)
-        table["pose_bias"][view] = middle.round(4).tolist()  # type: ignore[index]
-        table["pose_covariance"][view] = _covariance((errors - middle), sd_of).round(7).tolist()  # type: ignore[index]
+        sd_of = 1.4826 * np.median(np.abs(rest), axis=0)
+        table["pose_habits"][view] = habits.round(5).tolist()  # type: ignore[index]
+        table["pose_covariance"][view] = _covariance(rest, sd_of).round(7).tolist()  # type: ignore[index]
         for i, name in enumerate(JOINTS):
-            print(f"{view} {name:18s} bias {middle[i].round(3)} sd {sd_of[i].round(3)}")
+            print(f"{view} {name:18s} bias {habits[0, i].round(3)} sd {sd_of[i].round(3)}")
     TABLE.write_text(json.dumps(table), encoding="utf-8")
     print(f"{kept} ways of standing, {players} players, {clips} clips a view")
 

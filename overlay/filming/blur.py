@@ -25,11 +25,11 @@ def shutter_finding(scene: Scene) -> FilmingFinding:
     settings = scene.settings
     open_s = shutter_times(scene)
     if len(open_s) < settings.least_fans:
-        why = (
-            "Not looked at: there are no pictures."
-            if scene.reader is None
-            else "The shaft is not seen while it is fast."
-        )
+        why = "The shaft is not seen while it turns fast."
+        if scene.reader is None:
+            why = "Not looked at: there are no pictures."
+        elif scene.view == "dtl":
+            why = "Down the line the shaft hardly turns in the picture, so it does not tell the shutter."
         return FilmingFinding("shutter_blur", math.nan, "deg", None, "not seen", why)
     time_s = float(np.median(open_s))
     spread = 1.4826 * float(np.median(np.abs(open_s - time_s))) / math.sqrt(len(open_s))

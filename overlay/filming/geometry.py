@@ -40,6 +40,8 @@ class Seen:
         Of the errors of x, y of the first joint, x, y of the second, …
     image_size : (width, height) px
     view : "dtl" or "fo"
+    habits : (4, 17, 2) float, px, or None
+        Where the joints are reported, less where they are: always, and for each degree of ``looks_from``.
     roll_deg, roll_sd_deg : float
         Camera roll read from the background, clockwise; NaN when nothing upright or level is seen.
     """
@@ -48,6 +50,7 @@ class Seen:
     covariance: FloatArray
     image_size: tuple[int, int]
     view: str
+    habits: FloatArray | None = None
     roll_deg: float = math.nan
     roll_sd_deg: float = math.nan
 
@@ -57,6 +60,8 @@ class Seen:
             raise DataError(f"The camera is found from {n} joints, got {self.points.shape}.", "Give shape.JOINTS.")
         if self.covariance.shape != (2 * n, 2 * n):
             raise DataError(f"A covariance of {self.covariance.shape} does not fit {n} joints.", "Give (34, 34).")
+        if self.habits is not None and self.habits.shape != (4, n, 2):
+            raise DataError(f"Habits of {self.habits.shape} do not fit {n} joints.", "Give (4, 17, 2).")
         if self.view not in ("dtl", "fo"):
             raise DataError(f"{self.view!r} is no view the camera can be found from.", "Use dtl or fo.")
 
@@ -114,6 +119,19 @@ def project(values: FloatArray, shape: AddressShape, view: str, image_size: tupl
     local = (points - lens) @ axes.T
     focal = math.exp(values[LOG_FOCAL]) * max(image_size)
     return np.asarray(focal * local[:, :2] / np.maximum(local[:, 2:], 0.05) + 0.5 * np.array(image_size), np.float64)
+
+
+def looks_from(values: FloatArray, shape: AddressShape, view: str) -> FloatArray:
+    """(4,) 1, and the degrees a pose model's habits depend on: bearing, elevation, roll.
+
+    The bearing is the direction from the lens to the hands on the ground, + to the picture's right of the view's own
+    direction; the elevation that of the lens above the hands.
+    """
+    grip = shape.mean[GRIP] + np.tensordot(values[N_CAMERA:], shape.ways[:, GRIP], axes=1)
+    distance = math.exp(values[LOG_DISTANCE])
+    ahead, beside = (distance + grip[0], grip[1]) if view == "dtl" else (distance - grip[1], grip[0])
+    angles = (math.atan2(beside - values[SIDE], ahead), math.atan2(values[HEIGHT] - grip[2], ahead), values[ROLL])
+    return np.array([1.0, *(math.degrees(angle) for angle in angles)])
 
 
 def _camera(values: FloatArray, view: str) -> tuple[FloatArray, FloatArray]:
@@ -241,7 +259,10 @@ def _fit(seen: Seen, shape: AddressShape, settings: FilmingSettings, pitch_deg: 
     whiten = np.linalg.inv(np.linalg.cholesky(seen.covariance[np.ix_(rows, rows)]))
 
     def residuals(at: FloatArray) -> FloatArray:
-        picture = project(at, shape, seen.view, seen.image_size)[known].ravel()
+        picture = project(at, shape, seen.view, seen.image_size)[known]
+        if seen.habits is not None:
+            picture = picture + np.tensordot(looks_from(at, shape, seen.view), seen.habits[:, known], axes=1)
+        picture = picture.ravel()
         parts = [whiten @ (picture - wanted), (at - mean) / sd]
         if math.isfinite(seen.roll_deg):
             parts.append(np.array([(math.degrees(at[ROLL]) - seen.roll_deg) / seen.roll_sd_deg]))

@@ -33,8 +33,9 @@ def locate(scene: Scene, roll: Told | None = None) -> CameraFound | None:
     seen = visibility[list(LANDMARK_ROWS)]
     shape = address_shape()
     settings = scene.settings
+    habits = None
     if scene.track.source == settings.biased_source:
-        points -= shape.pose_bias[scene.view] * scene.torso_px
+        habits = shape.pose_habits[scene.view] * scene.torso_px
     hidden = np.array(["wrist" in name for name in JOINTS]) & (seen < settings.hidden_visibility)
     points[hidden] = np.nan
     if "bottom" in cut_at_address(scene):
@@ -50,6 +51,7 @@ def locate(scene: Scene, roll: Told | None = None) -> CameraFound | None:
             shape.pose_covariance[scene.view] * scene.torso_px**2,
             scene.image_size,
             scene.view,
+            habits,
             background,
             background_sd,
         ),

@@ -52,15 +52,17 @@ class AddressShape:
     mean : (18, 3) float, shares of stature
     ways : (K, 18, 3) float
         Each changes the posture by one standard deviation.
-    pose_bias : view → (17, 2) float, torso lengths in the picture
-        Where the shipped pose model places a joint, less where the shape has it.
+    pose_habits : view → (4, 17, 2) float, torso lengths in the picture
+        Where the shipped pose model places a joint, less where the shape has it: from a camera at its place, and how
+        that changes with each degree of ``geometry.looks_from``. It sees players more like the usual picture than they
+        are, so a camera that is turned seems less so.
     pose_covariance : view → (34, 34) float, torso lengths squared
         How that varies between players, pictures and looks; x, y of the first joint, x, y of the second, …
     """
 
     mean: FloatArray
     ways: FloatArray
-    pose_bias: dict[str, FloatArray]
+    pose_habits: dict[str, FloatArray]
     pose_covariance: dict[str, FloatArray]
 
 
@@ -71,6 +73,6 @@ def address_shape() -> AddressShape:
     return AddressShape(
         mean=np.array(told["mean"], np.float64),
         ways=np.array(told["ways"], np.float64),
-        pose_bias={view: np.array(rows, np.float64) for view, rows in told["pose_bias"].items()},
+        pose_habits={view: np.array(rows, np.float64) for view, rows in told["pose_habits"].items()},
         pose_covariance={view: np.array(rows, np.float64) for view, rows in told["pose_covariance"].items()},
     )

@@ -21,7 +21,7 @@ class FilmingSettings:
     side_spread: float = setting(0.25, "stature", "a camera beside its place by up to 90 cm")
     lens_height: float = setting(0.45, "stature", "common practice: hand height, 79 cm")
     lens_height_spread: float = setting(0.22, "stature", "from the ground to head height")
-    yaw_spread_deg: float = setting(6.0, "deg", "cameras are set up by eye")
+    yaw_spread_deg: float = setting(10.0, "deg", "cameras are set up by eye")
     roll_spread_deg: float = setting(2.5, "deg", "cameras are set up by eye")
     level_pitch_deg: float = setting(0.8, "deg", "a phone upright on a stand")
     tilted_pitch_deg: float = setting(6.0, "deg", "a phone leant against a bag")
@@ -102,7 +102,7 @@ class FilmingSettings:
     shaft_px: float = setting(3.0, "px", "a shaft of 9–15 mm at 200–300 px a metre, with its soft edge")
     impact_deg_s: float = setting(2000.0, "deg/s", "a shaft near impact turns 15–30° in 1/100 s: common practice")
     shutter_doubt: float = setting(0.2, "fraction", "trials on rendered clips: docs/studies/filming_errors.md")
-    shutter_floor_s: float = setting(0.0005, "s", "a fan as wide as the error of the shaft's own thickness")
+    shutter_floor_s: float = setting(0.0008, "s", "a fan as wide as the error of the shaft's own thickness")
     smear_warn_deg: float = setting(6.0, "deg", "1/330 s; more than the error of a shaft angle")
     smear_fail_deg: float = setting(14.0, "deg", "1/140 s: the shaft is a fan, its angle a guess")
 

@@ -43,7 +43,8 @@ RATES = ((30.0, 1 / 1000), (60.0, 1 / 500), (30.0, 1 / 250), (60.0, 1 / 1000), (
 NUMBERS = {"tune": 1_000, "test": 2_000}
 LIGHTS = ("day", "overcast", "evening")
 BALLS: dict[str, Any] = {"struck": True, "stays": "stays", "none": False}
-BEFORE_S, AFTER_S = 0.36, 0.34
+SPANS = ((100.0, 0.36, 0.34), (math.inf, 0.22, 0.20))
+"""Up to how many frames a second: seconds before and after impact that are rendered. Fast clips need less."""
 SIZE = (360, 640)
 
 
@@ -58,6 +59,10 @@ class Window:
     start_s: float
 
     @property
+    def stop_s(self) -> float:
+        return self.start_s + sum(span_of(self.filmed.rate_hz))
+
+    @property
     def impact_s(self) -> float:
         return self.motion.position_times["impact"] - self.start_s
 
@@ -65,9 +70,13 @@ class Window:
     def ball_in_picture(self) -> bool:
         """Whether the whole ball is in the picture all the time."""
         spots = self.motion.ball_rest + 0.03 * np.array([[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0]])
-        times = self.start_s + np.linspace(0, BEFORE_S + AFTER_S, 8)
+        times = np.linspace(self.start_s, self.stop_s, 8)
         seen = np.stack([self.camera.at(float(t)).project(spots) for t in times])
         return bool(np.all(seen > 0) and np.all(seen < np.array([self.camera.width_px, self.camera.height_px])))
+
+
+def span_of(rate_hz: float) -> tuple[float, float]:
+    return next((before, after) for most, before, after in SPANS if rate_hz <= most)
 
 
 def windows(name: str, count: int, folder: Path, kind: str = "struck", first: int = 0) -> Iterator[tuple[Window, Path]]:
@@ -79,14 +88,14 @@ def windows(name: str, count: int, folder: Path, kind: str = "struck", first: in
         motion = filmed.motion()
         camera = dataclasses.replace(filmed.camera, width_px=SIZE[0], height_px=SIZE[1])
         phase = float(np.random.default_rng([number, 5]).uniform(0, 1 / rate_hz))
-        start_s = motion.position_times["impact"] - BEFORE_S - phase
+        start_s = motion.position_times["impact"] - span_of(rate_hz)[0] - phase
         window = Window(filmed, motion, camera, kind, start_s)
         light = LIGHTS[(number // 12) % len(LIGHTS)]
         path = folder / f"{name}-{number:03d}-{camera.view}-{rate_hz:.0f}-{light}-{kind}.mp4"
         if not path.exists():
             render_clip(
                 motion, camera, path, rate_hz=rate_hz, shutter_s=shutter_s, look=filmed.look, threads=1,
-                start_s=start_s, stop_s=start_s + BEFORE_S + AFTER_S, ball=BALLS[kind],
+                start_s=start_s, stop_s=window.stop_s, ball=BALLS[kind],
                 film=Film(light=light, seed=number),
             )  # fmt: skip
         yield window, path
@@ -111,7 +120,7 @@ def swing_of(window: Window) -> Swing | None:
 def sound_of(window: Window, seed: int, **changes: Any) -> Sound:
     struck = window.kind == "struck"
     impact = (window.motion.position_times["impact"],)
-    from_s, to_s = window.start_s - 0.6, window.start_s + BEFORE_S + AFTER_S + 0.4
+    from_s, to_s = window.start_s - 0.6, window.stop_s + 0.4
     sound = range_sound(
         SoundSpec(seed=seed, **changes),
         start_s=from_s,
@@ -309,7 +318,7 @@ def main() -> None:
     parser.add_argument("--set", choices=tuple(NUMBERS), default="test", dest="name")
     parser.add_argument("--out", type=Path, help="file for the page instead of docs/studies/strike_time.md")
     options = parser.parse_args()
-    struck, others = (6, 6) if options.quick else (72, 24)
+    struck, others = (6, 6) if options.quick else (48, 12)
     rows: list[dict[str, Any]] = []
     with tempfile.TemporaryDirectory() as temporary:
         folder = options.windows or Path(temporary)

@@ -28,7 +28,7 @@ from overlay.positions import find_swings
 from overlay.settings.strike import BallSettings
 from overlay.strike import find_strike
 from overlay.strike.area import search_area
-from overlay.video import Sound, open_clip
+from overlay.video import Sound, open_clip, read_sound
 
 RATE = 30.0
 BEFORE_S, AFTER_S = 0.36, 0.30
@@ -246,3 +246,19 @@ def test_the_area_holds_the_ball_of_either_hand(view: str) -> None:
         assert 0.75 < area.ball_px / size < 1.3
     bare = dataclasses.replace(swing, torso_px=math.nan)
     assert search_area(bare, None, 1.0, 1.0, BallSettings()) is None
+
+
+@pytest.mark.real
+def test_a_real_ball_leaves_where_an_eye_sees_it_leave(real_data: Path) -> None:
+    """A filmed driver shot in slow motion: the ball is there at 4.771 s and gone in the next frame, read by eye."""
+    from overlay.pipeline import inspect_clip
+
+    path = real_data / "real_dtl_slow_motion.mp4"
+    inspection = inspect_clip(path)
+    strike = asked(path, inspection.swings[-1], sound=read_sound(path))
+    assert strike.struck is True
+    assert strike.ball is not None
+    assert strike.ball.last_seen_s == pytest.approx(4.7714, abs=0.002)
+    assert strike.ball.gone_s == pytest.approx(4.8048, abs=0.002)
+    assert math.dist(strike.ball.place, (323.8, 441.2)) < 3.0
+    assert "slowed" in strike.reason

@@ -11,7 +11,7 @@ from overlay.compose.framing import Placement, transformed
 from overlay.compose.options import ComposeOptions
 from overlay.data import CameraMotion, Guide, Swing
 from overlay.draw import DrawnGuide, Family, Guides
-from overlay.draw.figure import figure_mask
+from overlay.draw.figure import figure_mask, line
 from overlay.guides import guide_lines
 
 LARGER = 1.5
@@ -101,11 +101,17 @@ class GuideDrawing:
         return DrawnGuide(guide.name, guide.kind, transformed(points, self._place.matrix))
 
     def _taken(self, shape: tuple[int, int]) -> BoolArray:
-        """(H, W) where the player is at his positions, and the top of the pane, where its caption stands."""
+        """(H, W) where player and club are at his positions, and the top of the pane, where its caption stands."""
         taken = np.zeros(shape, bool)
-        times = self._swing.pose.time_s
+        shafts = np.zeros(shape, np.uint8)
+        times, club = self._swing.pose.time_s, self._swing.club
         for position in self._swing.positions.found:
             points = self._points[int(np.argmin(np.abs(times - position.time_s)))]
             taken |= figure_mask(shape, points) > 127
+            if club is not None and len(club.time_s):
+                i = int(np.argmin(np.abs(club.time_s - position.time_s)))
+                ends = transformed(np.stack([club.grip[i], club.head[i]]), self._place.matrix)
+                line(shafts, ends[0], ends[1], 255, 0.02 * min(shape))
+        taken |= shafts > 0
         taken[: round(3.0 * self._drawing.text_px)] = True
         return taken

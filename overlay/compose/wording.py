@@ -73,13 +73,26 @@ def confidence_words(confidence: float) -> str:
     return f"{word}, {confidence:.0%}"
 
 
+def first_parts(first: FirstThing) -> tuple[str, str]:
+    """What to work on first as a head line and the rest of its sentence.
+
+    The head line names the thing, or says that there is nothing; the rest tells the numbers.
+    """
+    sentence = first.sentence.strip()
+    if first.check is None:
+        head, colon, rest = sentence.partition(": ")
+        return (f"{head}.", rest[:1].upper() + rest[1:]) if colon else (sentence, "")
+    head, *rest_of = re.split(r"(?<=[.!?]) +", sentence, maxsplit=1)
+    return head, "".join(rest_of)
+
+
 def short_first(first: FirstThing) -> str:
     """What to work on first, as short as a moving picture allows: what it is, and what was read.
 
     The report holds the rest: tolerance, reference, what to look for.
     """
-    sentences = re.split(r"(?<=[.!?]) +", first.sentence.strip())
-    if first.check is None or len(sentences) < 2:
-        return sentences[0]
-    what, read = sentences[0], re.split(r"[;:] ", sentences[1])[0].rstrip(".!?")
-    return f"{what} {read}."
+    head, rest = first_parts(first)
+    if first.check is None or not rest:
+        return head
+    read = re.split(r"[;:] |(?<=[.!?]) +", rest)[0].rstrip(".!?")
+    return f"{head} {read}."

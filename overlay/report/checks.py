@@ -8,6 +8,7 @@ from typing import Any, Sequence
 from overlay.checklist.wording import amount
 from overlay.checklist.wording import number as bare
 from overlay.compose.readings import Reading
+from overlay.compose.wording import first_parts
 from overlay.data import Check, Checklist, FilmingFinding, FilmingReport, FirstThing, Measure
 from overlay.draw.checks import is_marked, verdict_words
 from overlay.report.page import data_uri
@@ -28,10 +29,10 @@ def first_box(checklist: Checklist | None, rows: Sequence[dict[str, Any]]) -> di
     if checklist is None:
         return None
     first = checklist.first
-    lead, _, rest = first.sentence.partition(". ") if first.check is not None else (first.sentence, "", "")
+    lead, rest = first_parts(first)
     return {
         "found": first.check is not None,
-        "lead": lead + ("." if rest else ""),
+        "lead": lead,
         "rest": rest,
         "why": first.why,
         # Of a camera the sentence already says what to do.

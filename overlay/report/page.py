@@ -47,10 +47,12 @@ def data_uri(image: Image, quality: int = 84) -> str:
 
 
 def file_name(source: Source) -> str:
+    """What the page calls the recording."""
     return "a saved track, no pictures" if source.clip_path is None else source.clip_path.name
 
 
 def tempo(swing: Swing) -> str:
+    """Backswing to downswing, as it is printed."""
     return "not known" if swing.tempo_ratio is None else f"{swing.tempo_ratio:.1f} : 1"
 
 

@@ -35,10 +35,14 @@ class GuideSettings:
     hip_down: float = setting(0.75, "torso", "the hip line ends this far under the hips: above the knees")
     spine_up: float = setting(0.75, "torso", "the spine line goes this far beyond the shoulders: over the head")
     spine_down: float = setting(0.25, "torso", "the spine line goes this far under the hips")
-    corridor_in: float = setting(0.30, "torso", "towards the heels from the hands at address; docs/guides.md, Corridor")
-    corridor_out: float = setting(0.30, "torso", "towards the ball from the hands at address; docs/guides.md, Corridor")
+    corridor_in: float = setting(
+        0.15,
+        "torso",
+        "towards the heels from the hand depth line: the default checklist's range; docs/guides.md, Corridor",
+    )
+    corridor_out: float = setting(0.40, "torso", "towards the ball from the hand depth line: as corridor_in")
     corridor_up: float = setting(
-        0.55, "torso", "the corridor ends this far above the hands: half-way through they are 0.3–0.4"
+        0.45, "torso", "the corridor ends this far above the hands: half-way through they are 0.3–0.4"
     )
     corridor_down: float = setting(0.35, "torso", "the corridor begins this far under the hands")
 

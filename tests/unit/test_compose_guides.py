@@ -24,7 +24,7 @@ from overlay.compose.guiding import stands_still
 from overlay.compose.player import Player
 from overlay.compose.readings import READ_FROM, read_at
 from overlay.compose.video import Canvas, place
-from overlay.compose.wording import short_first
+from overlay.compose.wording import first_parts, short_first
 from overlay.data import CameraMotion, FirstThing, Swing
 from overlay.draw import REFERENCE, STUDENT, FirstStrip
 from overlay.draw.palette import PAPER, mixed
@@ -247,7 +247,12 @@ def test_the_first_thing_is_short_on_a_moving_picture() -> None:
         "Work on this first: hand depth (takeaway). The hands are 0.21 torso lengths outside the hand depth line."
     )
     nothing = FirstThing("Nothing to work on was found: all 9 measures lie inside. Could not be measured: one.")
-    assert short_first(nothing) == "Nothing to work on was found: all 9 measures lie inside."
+    assert short_first(nothing) == "Nothing to work on was found."
+    assert first_parts(nothing)[1] == "All 9 measures lie inside. Could not be measured: one."
+    assert first_parts(FirstThing("The clip was filmed from another angle.")) == (
+        "The clip was filmed from another angle.",
+        "",
+    )
     assert short_first(FirstThing("Short.", first.check)) == "Short."
 
 

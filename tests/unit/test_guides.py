@@ -193,3 +193,14 @@ def test_positions_without_a_reason_still_give_a_sentence() -> None:
     found = tuple(position for position in swing.positions.found if position.name != "address")
     bare = replace(swing, positions=Positions(found, {"address": "it was never still"}))
     assert guide_lines(bare)[0].reason.endswith("it was never still")
+
+
+def test_the_corridor_is_as_wide_as_the_default_checklist_says() -> None:
+    from overlay.checklist import load_checklist
+
+    (spec,) = [part for row in load_checklist().rows for part in row.measures if part.name == "hand_path_release"]
+    swing = factory.make_swing(torso=60.0)
+    guides = by_name(swing)
+    line_x, zone = guides["hand_depth"].points[0, 0], guides["hand_corridor"].points[:, 0]
+    assert (zone.min() - line_x) / 60.0 == pytest.approx(spec.low)
+    assert (zone.max() - line_x) / 60.0 == pytest.approx(spec.high)

@@ -71,15 +71,15 @@ class Guides:
         if not guides:
             return image
         style, unit = self.settings, unit_px(image)
-        width = max(LEAST_LINE_PX, style.guide * unit)
-        edge = max(1.0, style.guide_casing * unit)
+        width = round(max(LEAST_LINE_PX, style.guide * unit))
+        edges = max(1, round(2 * style.guide_casing * unit))
         light = mixed(self.family.pale, PAPER, 0.6)
         for guide in guides:
             if guide.kind == "zone":
                 _veil(image, guide.points, light, style.guide_zone)
         # Opaque: a blend of its own for each line would cost ten times as much in every frame of a video.
         pieces = [fixed_points(_outline(guide)) for guide in guides]
-        segments(image, pieces, self.family.strong, round(width) + 2 * round(edge))
+        segments(image, pieces, self.family.strong, width + edges)
         segments(image, pieces, light, width)
         for guide in guides:
             if guide.label is not None:
@@ -133,8 +133,8 @@ class Guides:
         return tuple(placed)
 
 
-LEAST_LINE_PX = 1.0
-"""Below it there is no line."""
+LEAST_LINE_PX = 2.0
+"""A thinner line drowns in its own edges."""
 
 
 def _outline(guide: DrawnGuide) -> FloatArray:

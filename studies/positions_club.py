@@ -46,8 +46,9 @@ ROOT = Path(__file__).resolve().parent.parent
 PAGE = ROOT / "docs" / "studies" / "positions_club.md"
 TABLE = ROOT / "overlay" / "positions" / "club_calibration.json"
 VIEWS = ("dtl", "fo")
-SIGHT_HZ = 60.0
-"""What hides the shaft is traced so often and interpolated."""
+SIGHT_HZ, SLOW_SIGHT_HZ = 60.0, 20.0
+"""What hides the shaft is traced so often from just before the top until after the strike, and elsewhere; interpolated
+between."""
 SHUTTERS_S = (1 / 1000, 1 / 500, 1 / 250)
 FLOOR = {"address": 0.06, "shaft_level_back": 0.03, "top": 0.02, "finish": 0.10}
 FAST_FLOOR = 0.012
@@ -145,11 +146,13 @@ def seen_of(
         return None
     (swing,) = swings
     times = swing.pose.time_s
-    coarse = np.arange(times[0], times[-1] + 1 / SIGHT_HZ, 1 / SIGHT_HZ)
+    truth = motion.position_times
+    slow = np.arange(times[0], times[-1] + 1 / SLOW_SIGHT_HZ, 1 / SLOW_SIGHT_HZ)
+    coarse = np.union1d(slow, np.arange(truth["top"] - 0.1, truth["impact"] + 0.3, 1 / SIGHT_HZ))
     true = true_club(motion, camera, times)
     seen_px = np.interp(times, coarse, club_sight(motion, camera, coarse).seen) * true.length_px
     club = tracked_club(true, seen_px, swing.torso_px, float(rng.choice(SHUTTERS_S)), rng)
-    return Seen(name, replace(swing, club=club), motion.position_times, camera.view, rate_hz)
+    return Seen(name, replace(swing, club=club), truth, camera.view, rate_hz)
 
 
 def noisy(seeds: int, quick: bool) -> Iterator[Seen]:

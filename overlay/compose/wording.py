@@ -73,6 +73,15 @@ def confidence_words(confidence: float) -> str:
     return f"{word}, {confidence:.0%}"
 
 
+def sentences(text: str) -> list[str]:
+    """The sentences of a text, each with its stop.
+
+    >>> sentences("One thing. Is 0.5 another? Yes")
+    ['One thing.', 'Is 0.5 another?', 'Yes']
+    """
+    return [sentence for sentence in re.split(r"(?<=[.!?]) +", text.strip()) if sentence]
+
+
 def first_parts(first: FirstThing) -> tuple[str, str]:
     """What to work on first as a head line and the rest of its sentence.
 
@@ -82,8 +91,8 @@ def first_parts(first: FirstThing) -> tuple[str, str]:
     if first.check is None:
         head, colon, rest = sentence.partition(": ")
         return (f"{head}.", rest[:1].upper() + rest[1:]) if colon else (sentence, "")
-    head, *rest_of = re.split(r"(?<=[.!?]) +", sentence, maxsplit=1)
-    return head, "".join(rest_of)
+    head, *rest_of = sentences(sentence)
+    return head, " ".join(rest_of)
 
 
 def short_first(first: FirstThing) -> str:

@@ -8,7 +8,7 @@ from typing import Any, Sequence
 from overlay.checklist.wording import amount
 from overlay.checklist.wording import number as bare
 from overlay.compose.readings import Reading
-from overlay.compose.wording import first_parts
+from overlay.compose.wording import first_parts, sentences
 from overlay.data import Check, Checklist, FilmingFinding, FilmingReport, FirstThing, Measure
 from overlay.draw.checks import is_marked, verdict_words
 from overlay.report.page import data_uri
@@ -30,13 +30,24 @@ def first_box(checklist: Checklist | None, rows: Sequence[dict[str, Any]]) -> di
         return None
     first = checklist.first
     lead, rest = first_parts(first)
+    look_for, caution = first.look_for, ""
+    said, wanted = sentences(rest), sentences(look_for)
+    both = [sentence for sentence in wanted if sentence in said]
+    if both and len(both) == len(wanted):
+        # Of a camera the sentence already says what to do.
+        look_for = ""
+    elif both:
+        # What is said for the player's safety stands in both, and once in a place of its own here.
+        caution = " ".join(both)
+        rest = " ".join(sentence for sentence in said if sentence not in both)
+        look_for = " ".join(sentence for sentence in wanted if sentence not in both)
     return {
         "found": first.check is not None,
         "lead": lead,
         "rest": rest,
         "why": first.why,
-        # Of a camera the sentence already says what to do.
-        "look_for": "" if first.look_for and first.look_for in first.sentence else first.look_for,
+        "look_for": look_for,
+        "caution": caution,
         "figures": next((row["figures"] for row in rows if row["is_first"]), []),
         "focus": _focus(first),
     }

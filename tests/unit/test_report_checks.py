@@ -66,6 +66,30 @@ def test_what_comes_first_stands_at_the_top(html: str) -> None:
     assert box.count("<img") == 2
 
 
+def test_a_caution_is_said_once_in_a_place_of_its_own(comparison: Any) -> None:
+    care = "This is linked with low-back pain. Pain means stop and 0.5 of it too."
+    check = replace(checks.make_checklist().checks[0], sentence=f"The spine leans back. {care}")
+    first = FirstThing(f"Work on this first: spine. {check.sentence}", check, "Because.", f"Lean away. {care}", "x")
+    html = report_html(replace(comparison, checklist=Checklist((check,), first)), **SOURCES)
+    box = Page(html[html.index('class="first"') : html.index('aria-labelledby="answer"')]).words
+    assert box.count("low-back pain") == 1
+    assert f"Take care. {care}" in box
+    assert "The spine leans back." in box
+    assert "Look for in the next rep Lean away." in box
+
+
+def test_what_a_camera_needs_is_not_said_twice(comparison: Any) -> None:
+    check = checks.make_check("camera_setup", 1.0, "out", unit="findings", sentence="It is high. Lower it.")
+    first = FirstThing(
+        "Set the camera right first. It is high. Lower it.", check, "Because.", "Lower it.", "camera_setup"
+    )
+    html = report_html(replace(comparison, checklist=Checklist((check,), first)), **SOURCES)
+    box = Page(html[html.index('class="first"') : html.index('aria-labelledby="answer"')]).words
+    assert box.count("Lower it.") == 1
+    assert "Take care" not in box
+    assert "Focus measure" not in box
+
+
 def test_nothing_to_work_on_is_said_just_as_clearly(comparison: Any) -> None:
     html = report_html(replace(comparison, checklist=checks.NOTHING), **SOURCES)
     text = Page(html).words

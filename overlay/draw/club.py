@@ -22,7 +22,7 @@ from overlay.settings.draw import DRAW, DrawSettings
 
 @dataclass(frozen=True)
 class Club:
-    """The shaft: solid when measured, solid with a dot at the head when marked by a person, dashed when
+    """The shaft: solid when measured, solid with a dot at both ends when marked by a person, dashed when
     interpolated, nothing when hidden."""
 
     family: Family = STUDENT
@@ -45,8 +45,10 @@ class Club:
         for start, end in pieces:
             line(image, start, end, colour, style.club * unit)
         if club.state == "marked":
-            disc(image, head, (style.joint + style.casing) * unit, INK)
-            disc(image, head, style.joint * unit, colour)
+            # At both ends: the head often lies outside the pane.
+            for end in (grip, head):
+                disc(image, end, (style.joint + style.casing) * unit, INK)
+                disc(image, end, style.joint * unit, colour)
         return image
 
 

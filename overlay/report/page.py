@@ -132,7 +132,7 @@ def shown_words(swings: Sequence[Swing], options: ComposeOptions) -> str:
     texts = []
     if options.club and any(swing.club is not None for swing in swings):
         texts.append(
-            "The shaft is solid where it was measured, has a dot where a person marked it, and is dashed where it is "
+            "The shaft is solid where it was measured, has dots where a person marked it, and is dashed where it is "
             "only interpolated."
         )
     if options.guides:

@@ -152,8 +152,9 @@ def test_the_club_looks_as_it_is_known(state: str, share: tuple[float, float]) -
     Club().draw(image, moment_of(standing(), club=ClubLine((50.0, 300.0), (350.0, 300.0), state)))  # type: ignore[arg-type]
     drawn = touched(image)
     assert share[0] <= drawn[300, 55:345].mean() <= share[1]
-    # Only a marked club carries a dot at its head.
-    assert (drawn[:, 350].sum() > drawn[:, 50].sum() + 4) == (state == "marked")
+    # Only a marked club carries dots, one at each end.
+    for end in (50, 350):
+        assert (drawn[:, end].sum() > drawn[:, 200].sum() + 4) == (state == "marked")
 
 
 def test_a_hidden_club_is_not_drawn() -> None:

@@ -8,6 +8,7 @@ line is unsure by. docs/measures.md says in words what each is, and what a pictu
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Sequence
 
 import numpy as np
@@ -77,15 +78,28 @@ def _measure(definition: Definition, scene: Scene, settings: MeasureSettings) ->
     try:
         value, sd, time_s = _value(definition, scene, settings)
         value -= _bias(definition, scene, settings)
-        _believe(definition, value, sd, settings)
+        inner = _inner_sd(definition, scene, settings, sd)
+        _believe(definition, value, inner, settings)
     except _NotMeasured as why:
         return Measure(
             definition.name, math.nan, definition.unit, None, False, str(why), position=position, time_s=time_s
         )
-    half = normal_quantile(settings.level) * sd
-    return Measure(
-        definition.name, value, definition.unit, (value - half, value + half), position=position, time_s=time_s
-    )
+    half, inner = (normal_quantile(settings.level) * part for part in (sd, inner))
+    interval = (value - inner, value + half) if value > 0 else (value - half, value + inner)
+    return Measure(definition.name, value, definition.unit, interval, position=position, time_s=time_s)
+
+
+def _inner_sd(definition: Definition, scene: Scene, settings: MeasureSettings, sd: float) -> float:
+    """Standard deviation towards 0.
+
+    A direction read from foreshortening is not as unsure to both sides: of a shaft that lies nearly across, a little
+    more length turns it any way round, a little less turns it back by little. That it lies far over is known all the
+    same.
+    """
+    if not (definition.length and definition.how == "at"):
+        return sd
+    shorter = replace(settings, shaft_length_sd=-settings.shaft_length_sd)
+    return min(sd, _value(definition, scene, shorter)[1])
 
 
 def _bias(definition: Definition, scene: Scene, settings: MeasureSettings) -> float:
@@ -287,7 +301,9 @@ def _at_level(
     # Rows near level count more; each is unsure by its angle over the sideways lever, and by how the path bends.
     x, y = up[frames], across[frames]
     angle_sd = np.radians(scene.shaft_sd_of(frames, settings))
-    row_sd = np.hypot(angle_sd * np.abs(x), settings.shaft_length_sd * np.abs(y)) + settings.level_sd
+    nearest = max(float(np.min(x[x > 0])), float(np.min(-x[x <= 0])), 0.5)
+    bend_sd = settings.level_sd * nearest / 0.5
+    row_sd = np.hypot(angle_sd * np.abs(x), settings.shaft_length_sd * np.abs(y)) + bend_sd
     weight = 1.0 / (row_sd * (0.3 + np.abs(x)))
     terms = np.stack([np.ones_like(x), x, x * x], axis=1)
     solution, *_ = np.linalg.lstsq(terms * weight[:, None], y * weight, rcond=None)
@@ -295,8 +311,8 @@ def _at_level(
     spread = 1.4826 * float(np.median(np.abs(left)))
     inverse = np.linalg.pinv((terms * weight[:, None]).T @ (terms * weight[:, None]))
     carried = inverse @ (terms * weight[:, None] ** 2).T
-    sd = math.sqrt(float(np.sum((carried[0] * np.maximum(row_sd - settings.level_sd, spread)) ** 2)))
-    return float(solution[0]), _root(definition, (sd, settings.level_sd), settings), time_s
+    sd = math.sqrt(float(np.sum((carried[0] * np.maximum(row_sd - bend_sd, spread)) ** 2)))
+    return float(solution[0]), _root(definition, (sd, bend_sd), settings), time_s
 
 
 def _running_mean(time_s: FloatArray, values: FloatArray, half_s: float) -> FloatArray:

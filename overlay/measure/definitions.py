@@ -218,7 +218,7 @@ DEFINITIONS: tuple[Definition, ...] = (
     ),
     Definition(
         "shaft_pointing_down", "torso", "dtl", _pointing, how="median", position="shaft_level_down",
-        start="top", stop="shaft_level_down", part=(0.775, 0.92),
+        start="top", stop="shaft_level_down", part=(0.72, 0.86),
         points=("grip",), shaft=True, lines=("ball_line",), degenerate=_FLAT, fast=True,
     ),
     Definition(

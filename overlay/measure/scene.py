@@ -246,20 +246,22 @@ def scene_of(swing: Swing, guides: Sequence[Guide], settings: MeasureSettings) -
 
 
 def _trail_hip(scene: Scene, settings: MeasureSettings) -> FloatArray:
-    """(T, 2) px face on: the trail hip, held within what a turning pelvis allows.
+    """(T, 2) px face on, from address to top: the trail hip, held within what a turning pelvis allows.
 
-    The middle of the hips is seen well; what the pose model makes of the half that turns away is not always. Seen from
-    the front the trail hip stays on the trail side of the middle, by no more than at address and no less than a turn
-    of 60° leaves.
+    The middle of the hips is seen well; the half that turns away is not always. Seen from the front the trail hip
+    stays on the trail side of the middle, as far as at address times the cosine of the turn, which grows to its usual
+    least and most at the top.
     """
     middle, hip = scene.rows.hip_middle, scene.rows["trail_hip"]
-    half = hip - middle
-    at_address = _still(scene, -half[:, :1], settings.still_s)[0]
-    if not at_address > 0:
+    address, top = (scene.swing.positions.time(name) for name in ("address", "top"))
+    out = middle[:, 0] - hip[:, 0]
+    at_address = float(_still(scene, out[:, None], settings.still_s)[0])
+    if address is None or top is None or not at_address > 0:
         return hip
-    held = half.copy()
-    held[:, 0] = -np.clip(-half[:, 0], settings.hip_turn_high * at_address, settings.hip_turn_low * at_address)
-    return np.asarray(middle + held, np.float64)
+    grown = np.clip((scene.time_s - address) / (top - address), 0.0, 1.0) ** 2
+    widest, narrowest = 1 - (1 - settings.turned_least) * grown, 1 - (1 - settings.turned_most) * grown
+    held = np.clip(out, narrowest * at_address, widest * at_address)
+    return np.stack([middle[:, 0] - held, hip[:, 1]], axis=1)
 
 
 def _still(scene: Scene, values: FloatArray, before_s: float) -> FloatArray:

@@ -61,16 +61,20 @@ class MeasureSettings:
     stretch_steps: int = setting(9, "count", "equal steps over a stretch whose median is taken; more change nothing")
 
     level_s: float = setting(
-        0.16, "s", "to each side of shaft level back: rows of the shaft through which its crossing of level is read"
+        0.24, "s", "to each side of shaft level back: rows of the shaft through which its crossing of level is read"
     )
     level_reach: float = setting(
-        1.2, "torso", "rows with the club head further above or below the hands are left out: their path bends"
+        1.7, "torso", "rows with the club head further above or below the hands are left out: their path bends"
     )
-    level_sd: float = setting(0.035, "torso", "of the parabola through these rows at level: exact shafts, 8 players")
-    hip_turn_low: float = setting(1.0, "ratio", "trail hip to mid-hip face on, over address: hips cannot look wider")
-    hip_turn_high: float = setting(
-        0.5, "ratio", "and not narrower than a turn of 60° leaves; the hip turn at the top is 40–55° (common practice)"
+    level_sd: float = setting(
+        0.05,
+        "torso",
+        "of the parabola at level through exact rows half a torso to both sides; in proportion further off",
     )
+    turned_least: float = setting(
+        0.82, "ratio", "trail hip to mid-hip face on at the top over address: a pelvis turned by 35°, the least usual"
+    )
+    turned_most: float = setting(0.57, "ratio", "the same for a pelvis turned by 55°, the most usual (common practice)")
     head_behind_ball: float = setting(
         1.4, "ratio", "middle of the club head behind the middle of the ball at impact, over the ball's radius"
     )

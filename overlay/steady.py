@@ -23,13 +23,18 @@ if TYPE_CHECKING:
     from overlay.pose import MaskTrack
     from overlay.video import Reader
 
-_LIMBS = (
-    ("nose", "left_shoulder", "right_shoulder", "left_hip", "right_hip"),
-    ("left_shoulder", "left_elbow", "left_wrist", "left_index"),
-    ("right_shoulder", "right_elbow", "right_wrist", "right_index"),
-    ("left_hip", "left_knee", "left_ankle", "left_foot_index", "left_heel"),
-    ("right_hip", "right_knee", "right_ankle", "right_foot_index", "right_heel"),
+_PARTS: tuple[tuple[tuple[str, ...], float], ...] = (
+    (("left_shoulder", "left_elbow", "left_wrist", "left_index"), 0.19),
+    (("right_shoulder", "right_elbow", "right_wrist", "right_index"), 0.19),
+    (("left_hip", "left_knee", "left_ankle", "left_heel", "left_foot_index"), 0.28),
+    (("right_hip", "right_knee", "right_ankle", "right_heel", "right_foot_index"), 0.28),
+    (("left_ear", "right_ear"), 0.42),
+    (("nose", "left_ear"), 0.40),
+    (("left_shoulder", "right_shoulder"), 0.30),
+    (("left_hip", "right_hip"), 0.42),
 )
+"""Chains of joints and how thick the body is about them, torso lengths, clothes included (by eye)."""
+_TRUNK = ("left_shoulder", "right_shoulder", "right_hip", "left_hip")
 
 
 def camera_motion(
@@ -123,40 +128,57 @@ def stands_still(matrices: FloatArray, size: tuple[int, int], settings: SteadySe
 
 
 class PersonArea:
-    """The part of a picture that the player may cover, from the masks, or about the joints where there are none."""
+    """The part of a picture that the player covers, from the masks, or about the joints where there are none."""
 
     def __init__(self, swing: Swing, masks: MaskTrack | None, margin_torso: float) -> None:
         self._swing = swing
-        self._masks = masks
+        self._masks = masks if masks is not None and len(masks) else None
         self._margin = margin_torso
-        self._rows = [[INDEX[name] for name in limb] for limb in _LIMBS]
+        self._parts = [([INDEX[name] for name in names], thick) for names, thick in _PARTS]
+        self._trunk = [INDEX[name] for name in _TRUNK]
 
-    def at(self, time_s: float, shape: tuple[int, int]) -> AnyArray:
-        """(h, w) uint8, 255 where the player may be, for a picture of ``shape`` (h, w)."""
+    def body(self, time_s: float, shape: tuple[int, int]) -> AnyArray:
+        """(h, w) uint8, 255 on the player, for a picture of ``shape`` (h, w)."""
         import cv2
 
         height, width = shape
-        pose = self._swing.pose
-        scale = np.array([width / pose.image_size[0], height / pose.image_size[1]])
-        torso = self._swing.torso_px if np.isfinite(self._swing.torso_px) else 0.18 * pose.image_size[1]
-        margin = max(2, round(self._margin * torso * float(scale.mean())))
-        area = np.zeros((height, width), np.uint8)
-        if self._masks is not None and len(self._masks):
+        if self._masks is not None:
             mask = self._masks.at(time_s)
             if np.any(mask):
-                area = np.asarray(
-                    np.where(cv2.resize(mask, (width, height), interpolation=cv2.INTER_LINEAR) > 64, 255, 0), np.uint8
-                )
+                large = cv2.resize(mask, (width, height), interpolation=cv2.INTER_LINEAR)
+                return np.asarray(np.where(large > 127, 255, 0), np.uint8)
+        return self._drawn(time_s, shape)
+
+    def at(self, time_s: float, shape: tuple[int, int]) -> AnyArray:
+        """As ``body``, grown by the margin and about the joints too, so that hardly any of the player is outside."""
+        import cv2
+
+        drawn = self._drawn(time_s, shape)
+        area = drawn if self._masks is None else cv2.bitwise_or(drawn, self.body(time_s, shape))
+        size = 2 * max(2, round(self._margin * self._torso(shape))) + 1
+        return np.asarray(cv2.dilate(area, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))), np.uint8)
+
+    def _torso(self, shape: tuple[int, int]) -> float:
+        width, height = self._swing.pose.image_size
+        torso = self._swing.torso_px if np.isfinite(self._swing.torso_px) else 0.18 * height
+        return float(torso * 0.5 * (shape[1] / width + shape[0] / height))
+
+    def _drawn(self, time_s: float, shape: tuple[int, int]) -> AnyArray:
+        import cv2
+
+        pose, torso = self._swing.pose, self._torso(shape)
+        area = np.zeros(shape, np.uint8)
         row = int(np.argmin(np.abs(pose.time_s - time_s)))
-        points = pose.points[row] * scale
-        for limb in self._rows:
-            seen = points[limb][np.all(np.isfinite(points[limb]), axis=1)]
-            if len(seen) >= 2:
-                line = np.round(np.clip(seen, -1e4, 1e4)).astype(np.int32)
-                cv2.polylines(area, [line[:, None]], False, 255, max(1, margin))
-        size = 2 * margin + 1
-        grown = cv2.dilate(area, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
-        return np.asarray(grown, np.uint8)
+        scale = np.array([shape[1] / pose.image_size[0], shape[0] / pose.image_size[1]])
+        points = np.clip(pose.points[row] * scale, -1e4, 1e4)
+        known = np.all(np.isfinite(points), axis=1)
+        for joints, thick in self._parts:
+            seen = np.round(points[[j for j in joints if known[j]]]).astype(np.int32)
+            if len(seen):
+                cv2.polylines(area, [seen[:, None]], False, 255, max(1, round(thick * torso)))
+        if known[self._trunk].all():
+            cv2.fillConvexPoly(area, cv2.convexHull(np.round(points[self._trunk]).astype(np.int32)), 255)
+        return area
 
 
 def _grey(image: AnyArray) -> AnyArray:

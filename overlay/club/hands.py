@@ -51,10 +51,3 @@ def forearms(pose: PoseTrack) -> FloatArray:
     """(T, 2, 2, 2) px: elbow and wrist of both arms, NaN where missing."""
     rows = [[INDEX[f"{side}_{name}"] for name in ("elbow", "wrist")] for side in ("left", "right")]
     return np.asarray(pose.points[:, rows], np.float64)
-
-
-def path_speed(path: FloatArray, time_s: FloatArray) -> FloatArray:
-    """(T,) px/s along ``path`` (T, 2)."""
-    if len(path) < 2:
-        return np.zeros(len(path))
-    return np.asarray(np.linalg.norm(np.gradient(path, time_s, axis=0), axis=1), np.float64)

@@ -93,8 +93,8 @@ def look(
                 np.asarray(cv2.warpAffine(behind.spread, matrix, size, flags=flags | cv2.INTER_NEAREST)),
                 np.asarray(cv2.warpAffine(behind.known, matrix, size, flags=flags | cv2.INTER_NEAREST)),
             )
-        mask = None if masks is None or not len(masks) else masks.at(frame.time_s)
-        channels = frame_channels(image, behind, mask, arms[row], torso, settings)
+        body = area.body(frame.time_s, (image.shape[0], image.shape[1]))
+        channels = frame_channels(image, behind, body, arms[row], torso, settings)
         search = rays if sure[row] else wide
         found[row] = search.evidence(search.canvas(channels, hands[row] / factor))
     progress.done()
@@ -104,12 +104,15 @@ def look(
 def frame_channels(
     image: AnyArray,
     background: Background | None,
-    mask: AnyArray | None,
+    body: AnyArray | None,
     arms: FloatArray,
     torso_px: float,
     settings: ClubSettings,
 ) -> AnyArray:
-    """(h, w, 4) uint8: luminance, change against the background, weight of evidence, cost of going on."""
+    """(h, w, 4) uint8: luminance, change against the background, weight of evidence, cost of going on.
+
+    ``body`` (h, w) is 255 on the player; ``arms`` (2, 2, 2) px are elbow and wrist of both.
+    """
     import cv2
 
     s = settings
@@ -125,9 +128,7 @@ def frame_channels(
         change[background.known == 0] = int(2 * CHANGE_UNIT)
     weight = np.full((height, width), 255, np.uint8)
     cost = np.full((height, width), round(255 * s.gap_cost), np.uint8)
-    if mask is not None and np.any(mask):
-        large = cv2.resize(mask, (width, height), interpolation=cv2.INTER_LINEAR)
-        body = np.where(large > 127, 255, 0).astype(np.uint8)
+    if body is not None:
         band = max(1, round(0.035 * torso_px))
         kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * band + 1, 2 * band + 1))
         inner, outer = cv2.erode(body, kernel), cv2.dilate(body, kernel)

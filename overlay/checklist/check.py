@@ -201,8 +201,12 @@ def _compare(lines: Sequence[_Line], settings: ChecklistSettings) -> None:
             line.difference = _absent(line.part, mine.reason)
             continue
         value = mine.value - theirs.value
+        # Of intervals that are not alike to both sides the halves that face each other count.
+        facing = -1.0 if value > 0 else 1.0
         sd = math.sqrt(
-            _sd(mine, settings) ** 2 + _sd(theirs, settings) ** 2 + 2 * MEASURES[line.part.name].repeat_sd ** 2
+            _sd(mine, settings, facing) ** 2
+            + _sd(theirs, settings, -facing) ** 2
+            + 2 * settings.repeat_sd[line.part.name] ** 2
         )
         half = NormalDist().inv_cdf((1 + settings.interval) / 2) * sd
         interval = (value - half, value + half) if math.isfinite(half) else None
@@ -311,16 +315,20 @@ def _nothing(lines: Sequence[_Line], compared: bool, settings: ChecklistSettings
     if not read:
         return f"Nothing can be said: none of the {len(lines)} measures of this view could be read."
     counted = "the one measure" if read == 1 else f"all {read} measures"
-    near = [_name(line) for line in lines if line.verdict == "unclear"]
+    near = [_name(line) for line in lines if line.verdict == "unclear" and line.side is not None]
+    unsure = sum(line.verdict == "unclear" for line in lines)
     if compared:
         same = "shows no difference" if read == 1 else "show no difference"
         found = f"{counted} that could be read {same} from your reference beyond the noise."
     elif near:
-        found = f"none of the {read} measures that could be read is out of its tolerance; too near an edge to call: "
-        found += f"{_some(near, settings)}."
+        found = (
+            f"none of the {read} measures that could be read is surely out of its tolerance; outside by their value "
+        )
+        found += f"but too near an edge to call: {_some(near, settings)}."
     else:
         inside = "lies inside its tolerance" if read == 1 else "lie inside their tolerances"
-        found = f"{counted} that could be read {inside}."
+        found = f"{counted} that could be read {inside}"
+        found += f", {unsure} of them as far as this clip can tell." if unsure else "."
     told = f"Nothing to work on was found: {found}"
     if blank:
         told += f" Could not be measured: {_some([_name(line) for line in blank], settings)}."

@@ -73,9 +73,13 @@ def against_tolerance(spec: MeasureSpec, measure: Measure, verdict: Verdict, sid
         meant = spec.above if side == "above" else spec.below
         sentence = f"{said}: {meant}; {good}."
         return f"{sentence} {spec.caution(side)}" if side and spec.caution(side) else sentence
-    near = "too near the edge of the good picture to call"
-    between = f"it lies {span(spec, *measure.interval)}" if measure.interval else "how sure it is was not told"
-    return f"{said}, {near}: {between}; {good}."
+    if measure.interval is None:
+        between = "how sure that is was not told"
+    else:
+        between = f"it may lie anywhere {span(spec, *measure.interval)}"
+    if side is None:
+        return f"{said}: {spec.inside}, as far as this clip can tell; {between}."
+    return f"{said}, too near the edge of the good picture to call: {between}; {good}."
 
 
 def against_reference(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import re
 from pathlib import Path
@@ -10,6 +11,7 @@ import pytest
 
 from overlay.checklist import ChecklistSpec, MeasureSpec, default_text, load_checklist
 from overlay.errors import InputError
+from overlay.measure import DEFINITIONS
 from overlay.settings.checklist import MEASURES
 
 
@@ -164,3 +166,33 @@ def test_a_file_that_is_not_there_or_not_text(tmp_path: Path) -> None:
 
 def test_the_default_text_is_itself_a_coach_file(tmp_path: Path) -> None:
     assert _own(tmp_path, default_text()).rows == load_checklist().rows
+
+
+def test_the_documents_hold_the_default_tolerances(repository: Path) -> None:
+    text = (repository / "docs" / "checklist.md").read_text(encoding="utf-8")
+    for row in load_checklist().rows:
+        assert f"| {row.number} | `{row.key}` |" in text
+        for measure in row.measures:
+            line = f"| {row.number} | `{measure.name}` | {measure.low:g} | {measure.high:g} | {measure.unit} |"
+            assert line in text, line
+
+
+def test_every_key_is_in_the_documents(repository: Path) -> None:
+    text = (repository / "docs" / "checklist.md").read_text(encoding="utf-8")
+    keys = {field.name for field in dataclasses.fields(MeasureSpec)} - {"name"}
+    for key in (*keys, "why", "view", "position", "filming", "ignore", "order"):
+        assert re.search(rf"^\|.*`{key}`", text, re.MULTILINE), key
+
+
+def test_the_example_of_the_documents_can_be_read(repository: Path, tmp_path: Path) -> None:
+    text = (repository / "docs" / "checklist.md").read_text(encoding="utf-8")
+    example = re.search(r"```toml\n(.*?)```", text, re.DOTALL)
+    assert example is not None
+    spec = _own(tmp_path, example.group(1))
+    assert spec.rows[1].key == "release"
+    assert _measure(spec, "lead_arm_down", "shaft_to_plane_down").high == 20.0
+
+
+def test_measures_of_the_measuring_stage_are_those_known_here() -> None:
+    known = {name: (kind.view, kind.unit) for name, kind in MEASURES.items()}
+    assert {d.name: (d.view, d.unit) for d in DEFINITIONS} == known

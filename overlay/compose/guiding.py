@@ -102,16 +102,19 @@ class GuideDrawing:
 
     def _taken(self, shape: tuple[int, int]) -> BoolArray:
         """(H, W) where player and club are at his positions, and the top of the pane, where its caption stands."""
-        taken = np.zeros(shape, bool)
-        shafts = np.zeros(shape, np.uint8)
+        import cv2
+
+        taken = np.zeros(shape, np.uint8)
         times, club = self._swing.pose.time_s, self._swing.club
         for position in self._swing.positions.found:
             points = self._points[int(np.argmin(np.abs(times - position.time_s)))]
-            taken |= figure_mask(shape, points) > 127
+            taken |= figure_mask(shape, points)
             if club is not None and len(club.time_s):
                 i = int(np.argmin(np.abs(club.time_s - position.time_s)))
                 ends = transformed(np.stack([club.grip[i], club.head[i]]), self._place.matrix)
-                line(shafts, ends[0], ends[1], 255, 0.02 * min(shape))
-        taken |= shafts > 0
-        taken[: round(3.0 * self._drawing.text_px)] = True
-        return taken
+                line(taken, ends[0], ends[1], 255, 0.02 * min(shape))
+        # Clothes and shoes reach beyond the joints that the figure is made of.
+        reach = max(1, round(0.02 * min(shape)))
+        taken = cv2.dilate(taken, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8))
+        taken[: round(3.0 * self._drawing.text_px)] = 255
+        return np.asarray(taken > 0, np.bool_)

@@ -101,7 +101,10 @@ def short_first(first: FirstThing) -> str:
     The report holds the rest: tolerance, reference, what to look for.
     """
     head, rest = first_parts(first)
-    if first.check is None or not rest:
+    if first.check is None:
+        # The scores beside it may well show a difference: this is the checklist's word alone.
+        return f"Checklist: {head[:1].lower()}{head[1:]}"
+    if not rest:
         return head
     read = re.split(r"[;:] |(?<=[.!?]) +", rest)[0].rstrip(".!?")
     return f"{head} {read}."

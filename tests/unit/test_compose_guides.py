@@ -21,11 +21,11 @@ from overlay.compose import (
 )
 from overlay.compose.framing import frame_one, inverted, transformed
 from overlay.compose.guiding import stands_still
-from overlay.compose.player import Player
+from overlay.compose.player import Player, head_path
 from overlay.compose.readings import READ_FROM, read_at
 from overlay.compose.video import Canvas, place
 from overlay.compose.wording import first_parts, short_first
-from overlay.data import CameraMotion, FirstThing, Swing
+from overlay.data import CameraMotion, ClubTrack, FirstThing, Swing
 from overlay.draw import REFERENCE, STUDENT, FirstStrip
 from overlay.draw.palette import PAPER, mixed
 from overlay.errors import InputError
@@ -162,6 +162,32 @@ def test_the_ball_is_in_the_pane(swing: Swing) -> None:
     assert 0 < y < framing.pane_size[1]
 
 
+def test_the_trail_bends_as_the_club_turns() -> None:
+    # A shaft of 100 px turning 60° a frame about a grip that stands still: the trail is the circle, not its chords.
+    swing = factory.make_swing()
+    n = len(swing.pose)
+    state = ["measured"] * n
+    state[10] = "hidden"
+    club = ClubTrack(
+        swing.pose.time_s,
+        np.full((n, 2), 120.0),
+        60.0 * np.arange(n),
+        np.full(n, 100.0),
+        tuple(state),  # type: ignore[arg-type]
+    )
+    heads, seen_s = head_path(club)
+    assert np.all(np.diff(seen_s) > 0)
+    radius = np.hypot(*(heads - 120.0).T)
+    assert radius[np.isfinite(radius)] == pytest.approx(100.0)
+    # Where it was not seen the path is broken, from the last frame before to the first after.
+    lost = np.isnan(heads[:, 0])
+    assert seen_s[lost].min() > swing.pose.time_s[9]
+    assert seen_s[lost].max() < swing.pose.time_s[11]
+    # Half a turn between two frames has no direction: a break, not a guess.
+    turned = replace(club, angle_deg=170.0 * np.arange(n))
+    assert np.isfinite(head_path(turned)[0]).all(axis=1).sum() <= n
+
+
 # Readings ------------------------------------------------------------------------------------------------------------
 
 
@@ -248,7 +274,7 @@ def test_the_first_thing_is_short_on_a_moving_picture() -> None:
         "Work on this first: hand depth (takeaway). The hands are 0.21 torso lengths outside the hand depth line."
     )
     nothing = FirstThing("Nothing to work on was found: all 9 measures lie inside. Could not be measured: one.")
-    assert short_first(nothing) == "Nothing to work on was found."
+    assert short_first(nothing) == "Checklist: nothing to work on was found."
     assert first_parts(nothing)[1] == "All 9 measures lie inside. Could not be measured: one."
     assert first_parts(FirstThing("The clip was filmed from another angle.")) == (
         "The clip was filmed from another angle.",

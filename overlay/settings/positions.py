@@ -84,7 +84,7 @@ class ClubCueSettings:
     length_share: float = setting(0.08, "fraction", "how well the visible end of the shaft is known")
     level_deg: float = setting(75.0, "deg", "rows on either side of level further off than this bracket nothing")
     gap_share: float = setting(0.10, "fraction", "of a gap in the rows: what is read across it may be off by so much")
-    beyond_share: float = setting(0.25, "fraction", "of the way that level is read beyond the last row, likewise")
+    beyond_share: float = setting(0.15, "fraction", "of the way that level is read beyond the last row, likewise")
     reach_sd: float = setting(4.0, "sd", "searched around the pose's time, in its standard deviations")
     reach: float = setting(0.3, "downswing", "searched at least")
 

@@ -8,6 +8,7 @@ line is unsure by. docs/measures.md says in words what each is, and what a pictu
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import replace
 from typing import Sequence
 
@@ -79,7 +80,8 @@ def _measure(definition: Definition, scene: Scene, settings: MeasureSettings) ->
         value, sd, time_s = _value(definition, scene, settings)
         value -= _bias(definition, scene, settings)
         inner = _inner_sd(definition, scene, settings, sd)
-        _believe(definition, value, inner, settings)
+        surely_over = inner < sd and abs(value) - normal_quantile(settings.level) * inner > settings.widest_deg
+        _believe(definition, value, 0.0 if surely_over else inner, settings)
     except _NotMeasured as why:
         return Measure(
             definition.name, math.nan, definition.unit, None, False, str(why), position=position, time_s=time_s
@@ -142,7 +144,7 @@ def _value(definition: Definition, scene: Scene, settings: MeasureSettings) -> t
         raise _NotMeasured("the club was not followed in this clip")
     for name in definition.lines:
         if name not in scene.lines:
-            reason = scene.no_lines.get(name, "it was not asked for")
+            reason = scene.no_lines.get(name, "it was not drawn")
             raise _NotMeasured(f"the {words(name)}{'' if 'line' in name else ' line'} is missing: {reason}")
     if definition.name == "shaft_direction_top":
         if not math.isfinite(scene.shaft_torsos):
@@ -177,7 +179,7 @@ def _at(
     )
     if reading is None:
         near = np.abs(scene.time_s - time_s) <= max(settings.bridge_s * scene.slow, 1.5 * scene.frame_s)
-        raise _NotMeasured(_why(definition, scene, near, f"at {words(name)}"))
+        raise _NotMeasured(_why(definition, scene, near, f"at {words(name)}", settings))
     return reading.value, _sd(definition, scene, reading, name, settings), time_s
 
 
@@ -245,7 +247,7 @@ def _over(
     if definition.how == "largest":
         seen = inside & np.isfinite(series)
         if 2 * np.count_nonzero(seen) < np.count_nonzero(inside) or not np.any(seen):
-            raise _NotMeasured(_why(definition, scene, inside, where))
+            raise _NotMeasured(_why(definition, scene, inside, where, settings))
         smooth = _running_mean(scene.time_s, np.where(seen, series, np.nan), settings.smooth_s * scene.slow)
         best = int(np.flatnonzero(seen)[np.argmax(smooth[seen])])
         frame = np.array([best])
@@ -257,7 +259,7 @@ def _over(
     values = definition.formula(steps, scene, settings)
     read = np.flatnonzero(np.isfinite(values))
     if 2 * len(read) < len(times):
-        raise _NotMeasured(_why(definition, scene, inside, where))
+        raise _NotMeasured(_why(definition, scene, inside, where, settings))
     parts = _input_sds(definition, scene, steps.at(read), _shaft_sd_near(scene, times, settings), settings)
     # The stretch shifts by its ends' errors, each by its share, and the median with it along the value's own trend.
     middle = (definition.part[0] + definition.part[1]) / 2
@@ -295,7 +297,7 @@ def _at_level(
     seen = near & np.isfinite(across) & (np.abs(up) <= settings.level_reach)
     if not np.any(seen & (up > 0)) or not np.any(seen & (up <= 0)) or np.count_nonzero(seen) < 4:
         if not np.any(seen):
-            raise _NotMeasured(_why(definition, scene, near, f"around {words(definition.position)}"))
+            raise _NotMeasured(_why(definition, scene, near, f"around {words(definition.position)}", settings))
         raise _NotMeasured(f"the shaft is not seen on both sides of {words(definition.position)}")
     frames = np.flatnonzero(seen)
     # Rows near level count more; each is unsure by its angle over the sideways lever, and by how the path bends.
@@ -322,19 +324,28 @@ def _running_mean(time_s: FloatArray, values: FloatArray, half_s: float) -> Floa
     return np.asarray(np.where(seen.any(axis=1), total / np.maximum(seen.sum(axis=1), 1), np.nan), np.float64)
 
 
-_SEEN_AS = {"hands": "the hands are", "head": "the head is", "trail_hip_held": "the trail hip is"}
-
-
-def _why(definition: Definition, scene: Scene, near: BoolArray, where: str) -> str:
+def _why(definition: Definition, scene: Scene, near: BoolArray, where: str, settings: MeasureSettings) -> str:
     """What was not seen in the chosen frames, or why what was seen says nothing."""
     if not np.any(near):
         return f"the clip does not show the moment {where}"
     for name in definition.points:
         if name != "grip" and not np.any(np.isfinite(scene.rows[name][near][:, 0])):
-            return f"{_SEEN_AS.get(name, f'the {words(name)} is')} not seen {where}"
+            return f"{_seen_as(name)} not seen {where}"
     if definition.shaft and not np.any(np.isfinite(scene.rows.shaft_deg[near])):
         return f"the shaft is not seen clearly {where}"
-    series = definition.formula(scene.rows, scene, MEASURES)[near]
-    if not np.any(np.isfinite(series)):
-        return f"{definition.degenerate} {where}"
-    return f"too little is seen {where}"
+    # Something is seen, not enough of it: what is lacking in most of the frames that say nothing.
+    lacking: Counter[str] = Counter()
+    silent = np.flatnonzero(near & ~np.isfinite(definition.formula(scene.rows, scene, settings)))
+    for frame in silent:
+        gone = [name for name in definition.points if name != "grip" and np.isnan(scene.rows[name][frame, 0])]
+        if gone:
+            lacking[f"{_seen_as(gone[0])} not seen well enough"] += 1
+        elif definition.shaft and np.isnan(scene.rows.shaft_deg[frame]):
+            lacking["the shaft is not seen clearly enough"] += 1
+        else:
+            lacking[definition.degenerate] += 1
+    return f"{lacking.most_common(1)[0][0] if lacking else 'too few frames show what is needed'} {where}"
+
+
+def _seen_as(name: str) -> str:
+    return {"hands": "the hands are", "trail_hip_held": "the trail hip is"}.get(name, f"the {words(name)} is")

@@ -139,7 +139,8 @@ class Scene:
     def interpolated(self, at_s: FloatArray, *, bridge_s: float, edge_s: float) -> Rows:
         """The rows at any times (N,), on straight lines between measured frames; NaN across too long a gap.
 
-        The shaft's direction and length are interpolated, not its ends: a turning shaft keeps its length.
+        The shaft's direction and length are interpolated, not its ends: a turning shaft keeps its length. Between two
+        rows on either side of end-on, where it turns over, it has no direction.
         """
 
         def along(values: FloatArray) -> FloatArray:
@@ -149,7 +150,16 @@ class Scene:
             name: np.stack([along(values[:, 0]), along(values[:, 1])], axis=1)
             for name, values in self.rows.points.items()
         }
-        return Rows(points, along(unwrap_deg(self.rows.shaft_deg)), along(self.rows.shaft_px))
+        turned = unwrap_deg(self.rows.shaft_deg)
+        seen = np.flatnonzero(np.isfinite(turned))
+        shaft_deg = along(turned)
+        if len(seen) > 1:
+            after = np.clip(np.searchsorted(self.time_s[seen], at_s), 1, len(seen) - 1)
+            flips = np.abs(turned[seen[after]] - turned[seen[after - 1]]) > 90.0
+            beside = np.min(np.abs(at_s[:, None] - self.time_s[seen][None, :]), axis=1) <= 0.51 * self.frame_s
+            nearest = turned[seen[np.argmin(np.abs(at_s[:, None] - self.time_s[seen][None, :]), axis=1)]]
+            shaft_deg = np.where(flips, np.where(beside, nearest, np.nan), shaft_deg)
+        return Rows(points, shaft_deg, along(self.rows.shaft_px))
 
     def position(self, name: str) -> Position | None:
         return self.swing.positions.get(name)

@@ -244,6 +244,12 @@ def test_a_check_without_a_tolerance_prints_none() -> None:
     assert "<dt>Range</dt>" not in html
 
 
+def test_a_swing_from_another_angle_has_no_lines_and_a_report() -> None:
+    text = Page(inspection_html(factory.make_swing(view="other"), source=Source())).words
+    assert "filmed from another angle" in text
+    assert "could not be drawn" not in text
+
+
 # On a phone -----------------------------------------------------------------------------------------------------------
 
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")

@@ -113,11 +113,19 @@ class _Line:
         if compared:
             assert self.difference is not None
             sentence = wording.against_reference(
-                self.part, self.measure, self.reference, self.difference, self.differs, self.beyond
+                self.part,
+                self.measure,
+                self.reference,
+                self.difference,
+                self.differs,
+                self.beyond,
+                self.verdict,
+                self.side,
             )
             # Care comes before tact: what may hurt is said even where the reference does the same.
-            if self.verdict == "out" and self.side and self.part.caution(self.side):
-                sentence += f" {self.part.caution(self.side)}"
+            caution = self.part.caution(self.side) if self.verdict == "out" and self.side else ""
+            if caution and caution not in sentence:
+                sentence += f" {caution}"
         else:
             sentence = wording.against_tolerance(self.part, self.measure, self.verdict, self.side)
         return Check(
@@ -192,10 +200,8 @@ def _compare(lines: Sequence[_Line], settings: ChecklistSettings) -> None:
     for line in lines:
         mine, theirs, unit = line.measure, line.reference, line.part.unit
         if theirs is None or not theirs.valid or not math.isfinite(theirs.value) or theirs.unit != unit:
-            reason = (
-                "the reference gives no such measure" if theirs is None else theirs.reason or "it has no value there"
-            )
-            line.difference = _absent(line.part, f"Your reference: {reason}")
+            reason = "it gives no such measure" if theirs is None else theirs.reason or "it has no value there"
+            line.difference = _absent(line.part, f"not read in your reference: {reason}")
             continue
         if not mine.valid:
             line.difference = _absent(line.part, mine.reason)
@@ -272,15 +278,22 @@ def _first(
             )
         return FirstThing(f"The checklist has no row for a clip filmed {VIEW_WORDS[view]}, so nothing was checked.")
     found = [line for line in lines if (line.differs if compared else line.verdict == "out")]
+    lead = "The first thing that differs from your reference" if compared else "Work on this first"
+    if compared and not found:
+        # A reference that does not show a thing says nothing of it: only there the tolerance speaks.
+        found = [line for line in lines if line.verdict == "out" and line.difference and not line.difference.valid]
+        lead = (
+            "Nothing that could be compared differs from your reference. What it does not show lies outside the "
+            "checklist's tolerance"
+        )
     if not found:
         return FirstThing(_nothing(lines, compared, settings))
     line = min(found, key=lambda entry: entry.row.number)
     check = line.check(compared)
     side: Side = line.side or "above"
-    if compared:
+    if line.differs:
         assert line.difference is not None
         side = "above" if line.difference.value > 0 else "below"
-    lead = "The first thing that differs from your reference" if compared else "Work on this first"
     title = f"{line.part.title} ({line.row.title[0].lower()}{line.row.title[1:]})"
     why = line.row.why
     missed = [_name(entry) for entry in lines if entry.row.number < line.row.number and _blank(entry, compared)]
@@ -313,13 +326,14 @@ def _nothing(lines: Sequence[_Line], compared: bool, settings: ChecklistSettings
     blank = [line for line in lines if _blank(line, compared)]
     read = len(lines) - len(blank)
     if not read:
-        return f"Nothing can be said: none of the {len(lines)} measures of this view could be read."
+        done = "compared" if compared else "read"
+        return f"Nothing can be said: none of the {len(lines)} measures of this view could be {done}."
     counted = "the one measure" if read == 1 else f"all {read} measures"
     near = [_name(line) for line in lines if line.verdict == "unclear" and line.side is not None]
     unsure = sum(line.verdict == "unclear" for line in lines)
     if compared:
         same = "shows no difference" if read == 1 else "show no difference"
-        found = f"{counted} that could be read {same} from your reference beyond the noise."
+        found = f"{counted} that could be compared {same} from your reference beyond the noise."
     elif near:
         found = (
             f"none of the {read} measures that could be read is surely out of its tolerance; outside by their value "
@@ -331,7 +345,8 @@ def _nothing(lines: Sequence[_Line], compared: bool, settings: ChecklistSettings
         found += f", {unsure} of them as far as this clip can tell." if unsure else "."
     told = f"Nothing to work on was found: {found}"
     if blank:
-        told += f" Could not be measured: {_some([_name(line) for line in blank], settings)}."
+        names = _some([_name(line) for line in blank], settings)
+        told += f" Could not be {'compared' if compared else 'measured'}: {names}."
     return told
 
 

@@ -83,14 +83,25 @@ def against_tolerance(spec: MeasureSpec, measure: Measure, verdict: Verdict, sid
 
 
 def against_reference(
-    spec: MeasureSpec, measure: Measure, reference: Measure | None, difference: Measure, differs: bool, beyond: float
+    spec: MeasureSpec,
+    measure: Measure,
+    reference: Measure | None,
+    difference: Measure,
+    differs: bool,
+    beyond: float,
+    verdict: Verdict,
+    side: Side | None,
 ) -> str:
-    """One measure beside the reference's, as a sentence. ``beyond`` is the difference that noise alone may give."""
+    """One measure beside the reference's, as a sentence. ``beyond`` is the difference that noise alone may give.
+
+    Where the reference gives no value the verdict against the tolerance is said.
+    """
     if not measure.valid:
         return f"Not measured: {_lower(measure.reason or 'no reason was told')}"
     said = reading(spec, measure.value)
     if reference is None or not difference.valid:
-        return f"{said}; no value of your reference to set beside it: {_lower(difference.reason)}"
+        judged = against_tolerance(spec, measure, verdict, side) if verdict == "out" else f"{said}."
+        return f"{judged} {stop(difference.reason)}"
     beside = f"{said}; your reference has {end(spec, reference.value)}"
     size = amount(abs(difference.value), spec.unit)
     if not differs:

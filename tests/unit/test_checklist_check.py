@@ -179,8 +179,21 @@ def test_reference_without_the_measure_says_so() -> None:
     assert not check.differs
     assert check.difference is not None
     assert not check.difference.valid
-    assert "no value of your reference to set beside it" in check.sentence
-    assert "Could not be measured: hand depth (row 2)" in done.first.sentence
+    assert "Not read in your reference: it gives no such measure." in check.sentence
+    assert "Could not be compared: hand depth (row 2)" in done.first.sentence
+
+
+def test_what_the_reference_does_not_show_is_held_against_the_tolerance_last() -> None:
+    theirs = [m for m in _good("dtl") if m.name != "shaft_direction_top"]
+    # Sixty degrees laid off, in a reference that does not show the shaft at the top.
+    done = check_swing(_good("dtl", shaft_direction_top=-60.0), "dtl", SPEC, reference=theirs)
+    assert done.first.focus == "shaft_direction_top"
+    assert done.first.sentence.startswith("Nothing that could be compared differs from your reference.")
+    assert "Not read in your reference" in done.first.sentence
+    assert done.first.look_for == PARTS["shaft_direction_top"].look_for_below
+    # What differs comes before it, in a later row too: a comparison does not hang on tolerances.
+    both = check_swing(_good("dtl", shaft_direction_top=-60.0, hips_line_release=0.9), "dtl", SPEC, reference=theirs)
+    assert both.first.focus == "hips_line_release"
 
 
 def _filmed(*verdicts: str) -> FilmingReport:

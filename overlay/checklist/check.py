@@ -282,10 +282,7 @@ def _first(
     if compared and not found:
         # A reference that does not show a thing says nothing of it: only there the tolerance speaks.
         found = [line for line in lines if line.verdict == "out" and line.difference and not line.difference.valid]
-        lead = (
-            "Nothing that could be compared differs from your reference. What it does not show lies outside the "
-            "checklist's tolerance"
-        )
+        lead = "Work on this first, though your reference does not show it"
     if not found:
         return FirstThing(_nothing(lines, compared, settings))
     line = min(found, key=lambda entry: entry.row.number)
@@ -303,7 +300,10 @@ def _first(
     caution = line.part.caution(side)
     if caution and caution in check.sentence:
         look_for += f" {caution}"
-    return FirstThing(f"{lead}: {title}. {check.sentence}", check, why, look_for, line.part.name)
+    sentence = f"{lead}: {title}. {check.sentence}"
+    if compared and not line.differs:
+        sentence += " Nothing that could be compared differs from your reference."
+    return FirstThing(sentence, check, why, look_for, line.part.name)
 
 
 def _blank(line: _Line, compared: bool) -> bool:

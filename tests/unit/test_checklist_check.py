@@ -188,7 +188,8 @@ def test_what_the_reference_does_not_show_is_held_against_the_tolerance_last() -
     # Sixty degrees laid off, in a reference that does not show the shaft at the top.
     done = check_swing(_good("dtl", shaft_direction_top=-60.0), "dtl", SPEC, reference=theirs)
     assert done.first.focus == "shaft_direction_top"
-    assert done.first.sentence.startswith("Nothing that could be compared differs from your reference.")
+    assert done.first.sentence.startswith("Work on this first, though your reference does not show it: shaft direction")
+    assert done.first.sentence.endswith("Nothing that could be compared differs from your reference.")
     assert "Not read in your reference" in done.first.sentence
     assert done.first.look_for == PARTS["shaft_direction_top"].look_for_below
     # What differs comes before it, in a later row too: a comparison does not hang on tolerances.

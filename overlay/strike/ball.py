@@ -262,7 +262,8 @@ def best_step(times: FloatArray, vote: FloatArray, from_s: float, to_s: float) -
         with it, 0 for no better than chance.
     """
     total = np.concatenate([[0.0], np.cumsum(vote)])
-    fit = 2.0 * total - total[-1]  # sum of the votes before the change minus those from it on
+    # Votes before the change minus those from it on is twice the votes before it, less a constant.
+    fit = total
     # The change may come before frame k where the frames on both sides reach into the searched time.
     allowed = np.zeros(len(fit), bool)
     allowed[1:-1] = (times[1:] >= from_s) & (times[:-1] <= to_s)

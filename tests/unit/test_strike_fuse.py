@@ -143,6 +143,15 @@ def test_of_two_near_clicks_the_louder_one_is_the_strike() -> None:
     assert chosen[0] is own
 
 
+def test_of_two_equal_clicks_the_one_that_had_its_way_to_go_is_the_strike() -> None:
+    settings = SoundSettings()
+    delay, _ = travel(settings)
+    at_once, own = Click(2.0, 20.0, -30.0), Click(2.0 + delay + 0.002, 20.0, -30.0)
+    chosen = strike_click((at_once, own), 2.0, 0.005, settings)
+    assert chosen is not None
+    assert chosen[0] is own
+
+
 def test_a_strike_that_is_only_heard_is_the_loudest() -> None:
     settings = SoundSettings()
     delay, _ = travel(settings)

@@ -25,6 +25,7 @@ from typing import Any
 
 import numpy as np
 
+from overlay.club import track_club
 from overlay.data import CameraMotion, ClubTrack, Strike, Swing
 from overlay.errors import OverlayError
 from overlay.files import write_text
@@ -234,13 +235,17 @@ def filmed_clips(folder: Path, pattern: str) -> list[dict[str, Any]]:
             continue
         filmed = saved(path)
         motion = filmed.motion()
-        swing = inspect_clip(path).swings[-1]
+        inspection = inspect_clip(path)
+        swing, masks = inspection.swings[-1], inspection.masks
+        pose_s = swing.positions.time("impact")
         window = Window(filmed, motion, filmed.camera, "struck", 0.0)
-        strike = swing.strike
-        if strike is None:
-            with open_clip(path) as reader:
-                strike = find_strike(reader, swing, None, club=swing.club, sound=None, motion=swing.camera_motion)
-        rows.append(_row(window, strike, "whole clip", swing.positions.time("impact")) | {"name": path.stem})
+        with open_clip(path) as reader:
+            moved = camera_motion(reader, swing, masks)
+            club = track_club(reader, swing, masks, motion=moved)
+            for name, shaft in (("ball", None), ("ball and tracked club", club)):
+                strike = find_strike(reader, swing, masks, club=shaft, sound=None, motion=moved)
+                rows.append(_row(window, strike, name, pose_s) | {"name": path.stem})
+        print(path.stem, flush=True)
     return rows
 
 
@@ -372,6 +377,7 @@ def report(rows: list[dict[str, Any]], whole: list[dict[str, Any]], seeds: int) 
             f"| {row['name']} | {'yes' if row['in'] else 'no'} | {row['struck']} | {row['sources'] or '–'} | "
             f"{row['off_s'] * 1e3:+.1f} | {row['frames']:+.2f} |"
             for row in whole
+            if row["condition"] == "ball and tracked club"
         ]
         lines.append("")
     lines += ["## The click in the sound alone", "", *clicks_alone(seeds), ""]

@@ -69,13 +69,23 @@ class GuideDrawing:
         drawing = self._drawing if only is None else self._large
         return drawing.draw(pane, self.drawn(shape, time_s, names, drawing))
 
+    def ground_y(self, time_s: float) -> float | None:
+        """Row of the pane at which the ball lies; None where neither ball nor club head was seen at address."""
+        for guide in self._found():
+            if guide.name == "ball_line":
+                return float(self._in_pane(guide, time_s).points[0, 1])
+        return None
+
+    def _found(self) -> tuple[Guide, ...]:
+        if self._guides is None:
+            self._guides = tuple(guide for guide in guide_lines(self._swing) if not guide.reason)
+        return self._guides
+
     def drawn(
         self, shape: tuple[int, int], time_s: float, names: frozenset[str], drawing: Guides
     ) -> tuple[DrawnGuide, ...]:
         """The guides of these names in px of the pane at ``time_s``, with the places of their names."""
-        if self._guides is None:
-            self._guides = tuple(guide for guide in guide_lines(self._swing) if not guide.reason)
-        chosen = [guide for guide in self._guides if guide.name in names]
+        chosen = [guide for guide in self._found() if guide.name in names]
         key = shape, names, drawing.text_px
         if key not in self._placed:
             address_s = self._swing.positions.time("address")

@@ -20,6 +20,7 @@ from overlay.draw import (
     Ghost,
     HandPath,
     Moment,
+    Pointer,
     Silhouette,
     Skeleton,
     Stack,
@@ -111,6 +112,7 @@ class Player:
         self._hand_path = HandPath(family, style)
         self._stands_still = stands_still(swing.camera_motion)
         self._trail = ClubTrail(family, style)
+        self._pointer = Pointer(family, style)
         self._heads, self._heads_s = self._measured_heads()
         self._path_layer: tuple[Moment, PathLayer | None] | None = None
         club = [Club(family, style)] if options.club else []
@@ -212,6 +214,19 @@ class Player:
         if self._path_layer[1] is not None:
             self._path_layer[1].lay(pane)
         return (self._fine_layers if fine else self._layers).draw(pane, moment)
+
+    def point(self, pane: Image, moment: Moment) -> Image:
+        """The shaft's line drawn on to the ground the ball lies on, with a ring where it meets it, in place."""
+        ground_y, club = self._guides.ground_y(moment.time_s), moment.club
+        if ground_y is None or club is None or not self._options.club:
+            return pane
+        upper, lower = sorted((np.array(club.grip), np.array(club.head)), key=lambda end: float(end[1]))
+        down = lower - upper
+        if not down[1] > 0.05 * float(np.hypot(*down)):
+            # All but level: it meets the ground far outside the picture.
+            return pane
+        meets = lower + down * (ground_y - lower[1]) / down[1]
+        return self._pointer.draw(pane, lower, meets)
 
     @property
     def max_side(self) -> int | None:

@@ -11,14 +11,14 @@ READ_FROM: dict[str, tuple[str, ...]] = {
     "hand_depth_back": ("hand_depth",),
     "club_head_over_hands_back": ("hand_depth",),
     "hand_height_back": (),
-    "shaft_pointing_back": ("ball_line", "shaft_plane"),
+    "shaft_pointing_back": ("ball_line",),
     "lead_arm_to_spine_top": (),
     "shoulders_to_spine_top": (),
     "hands_over_heels_top": ("heel_line",),
     "shaft_direction_top": ("ball_line", "heel_line"),
     "shaft_to_plane_down": ("shaft_plane",),
     "shaft_to_spine_down": (),
-    "shaft_pointing_down": ("ball_line", "shaft_plane"),
+    "shaft_pointing_down": ("ball_line",),
     "hips_line_release": ("hip_line",),
     "head_line_release": ("head_line",),
     "hand_path_release": ("hand_corridor",),
@@ -36,6 +36,9 @@ READ_FROM: dict[str, tuple[str, ...]] = {
 WITH_PATH = ("hand_path_release",)
 """Measures of the way of the hands, which is drawn for them."""
 
+WITH_POINTING = ("shaft_pointing_back", "shaft_pointing_down", "shaft_pointing_release")
+"""Measures of where the shaft's line meets the ground, which is drawn on to there for them."""
+
 
 @dataclass(frozen=True)
 class ReadAt:
@@ -44,6 +47,7 @@ class ReadAt:
     time_s: float
     guides: frozenset[str]
     paths: bool
+    pointing: bool = False
 
 
 def read_at(measure: Measure | None, swing: Swing) -> ReadAt | None:
@@ -54,7 +58,7 @@ def read_at(measure: Measure | None, swing: Swing) -> ReadAt | None:
     if time_s is None or not measure.valid:
         return None
     names = READ_FROM.get(measure.name, ())
-    return ReadAt(float(time_s), frozenset(names), measure.name in WITH_PATH)
+    return ReadAt(float(time_s), frozenset(names), measure.name in WITH_PATH, measure.name in WITH_POINTING)
 
 
 @dataclass(frozen=True)

@@ -138,7 +138,8 @@ def player_stills(
             read.append(None)
             continue
         _, moment, clean = shown_at[reading.time_s]
-        read.append(player.annotate(clean.copy(), moment, guides=reading.guides, paths=reading.paths))
+        image = player.annotate(clean.copy(), moment, guides=reading.guides, paths=reading.paths)
+        read.append(player.point(image, moment) if reading.pointing else image)
     return found, read
 
 

@@ -1,7 +1,7 @@
 """Layers drawn on a frame: each holds its style, draws in place on an RGB picture, and stacks with the others."""
 
 from overlay.draw.checks import VERDICT_WORDS, CheckRows
-from overlay.draw.club import Club, ClubTrail
+from overlay.draw.club import Club, ClubTrail, Pointer
 from overlay.draw.figure import ClubLine, HandPath, Layer, Moment, Silhouette, Skeleton, Stack
 from overlay.draw.ghost import Ghost, person_alpha
 from overlay.draw.guides import DrawnGuide, Guides
@@ -29,6 +29,7 @@ __all__ = [
     "Layer",
     "Moment",
     "Notice",
+    "Pointer",
     "ScorePanel",
     "Silhouette",
     "Skeleton",

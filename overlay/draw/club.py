@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from overlay.arrays import Image
+from overlay.arrays import FloatArray, Image
 from overlay.draw.figure import (
     Moment,
     dashes,
@@ -49,6 +49,31 @@ class Club:
             for end in (grip, head):
                 disc(image, end, (style.joint + style.casing) * unit, INK)
                 disc(image, end, style.joint * unit, colour)
+        return image
+
+
+@dataclass(frozen=True)
+class Pointer:
+    """Where the shaft points: its line drawn on, dotted, to a ring on the ground."""
+
+    family: Family = STUDENT
+    settings: DrawSettings = DRAW
+
+    def draw(self, image: Image, start: FloatArray, end: FloatArray) -> Image:
+        """Draw from ``start`` to ``end`` (2,) px on ``image`` (H, W, 3) in place and return it."""
+        style, unit = self.settings, unit_px(image)
+        if not (np.all(np.isfinite(start)) and np.all(np.isfinite(end))):
+            return image
+        # Far outside the picture nothing is seen: a line cut there keeps its dots at their distance.
+        reach = float(np.hypot(*(end - start)))
+        cut = start + (end - start) * min(1.0, 4.0 * max(image.shape[:2]) / max(reach, 1e-9))
+        width = max(1.0, style.club * unit)
+        for piece in dashes(start, cut, 0.2 * style.dash * unit, style.gap * unit):
+            line(image, *piece, INK, width + 2 * style.casing * unit)
+        for piece in dashes(start, cut, 0.2 * style.dash * unit, style.gap * unit):
+            line(image, *piece, PAPER, width)
+        disc(image, end, (1.5 * style.joint + style.casing) * unit, INK, max(2, round(1.3 * style.club * unit)))
+        disc(image, end, 1.5 * style.joint * unit, self.family.strong, max(2, round(0.8 * style.club * unit)))
         return image
 
 

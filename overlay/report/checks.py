@@ -7,7 +7,7 @@ from typing import Any, Sequence
 
 from overlay.checklist.wording import amount
 from overlay.checklist.wording import number as bare
-from overlay.compose.readings import Reading
+from overlay.compose.readings import WITH_POINTING, Reading
 from overlay.compose.wording import first_parts, sentences
 from overlay.data import Check, Checklist, FilmingFinding, FilmingReport, FirstThing, Measure
 from overlay.draw.checks import is_marked, verdict_words
@@ -131,6 +131,7 @@ def check_rows(
                 "is_first": checklist.first.check is not None
                 and checklist.first.check.measure.name == check.measure.name,
                 "figures": figures,
+                "pointing": bool(figures) and check.measure.name in WITH_POINTING,
             }
         )
     return rows

@@ -40,7 +40,7 @@ class GuideSettings:
         "torso",
         "towards the heels from the hand depth line: the default checklist's range; docs/guides.md, Corridor",
     )
-    corridor_out: float = setting(0.40, "torso", "towards the ball from the hand depth line: as corridor_in")
+    corridor_out: float = setting(0.35, "torso", "towards the ball from the hand depth line: as corridor_in")
     corridor_up: float = setting(
         0.45, "torso", "the corridor ends this far above the hands: half-way through they are 0.3–0.4"
     )

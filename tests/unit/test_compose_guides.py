@@ -265,6 +265,34 @@ def test_stills_of_one_swing_are_read_once_for_sheet_and_report(swing: Swing, tm
     assert len(stills.readings) == len(checklist.checks)
 
 
+def test_the_shaft_is_drawn_on_to_the_ground(swing: Swing) -> None:
+    # A shaft of 55° from the wrists down: it meets the row of the ball (262 px) where algebra says.
+    framing = frame_one(swing, with_picture=False, least_px=400, most_px=400)
+    player = Player(swing, Source(), STUDENT, framing.places[0], framing.feet_y)
+    moment = player.moment(swing.positions.times()["lead_arm_level_back"])
+    assert moment.club is not None
+    pane = np.zeros((framing.pane_size[1], framing.pane_size[0], 3), np.uint8)
+    player.point(pane, moment)
+    ground = transformed(np.array([0.0, 262.0]), framing.places[0].matrix)[1]
+    (x, y), head_y = moment.club.grip, moment.club.head[1]
+    meets = x + (ground - y) / np.tan(np.radians(55.0))
+    ring = np.abs(pane.astype(int) - np.array(STUDENT.strong)).sum(axis=-1) < 60
+    rows, columns = np.nonzero(ring)
+    assert rows.mean() == pytest.approx(ground, abs=1.5)
+    assert columns.mean() == pytest.approx(meets, abs=1.5)
+    dots = np.flatnonzero(pane.any(axis=(1, 2)))
+    assert dots.min() == pytest.approx(head_y, abs=6)
+
+
+def test_a_shaft_that_lies_level_points_nowhere(swing: Swing) -> None:
+    level = checks.with_strike(checks.with_club(swing, angle_deg=1.0))
+    framing = frame_one(level, with_picture=False, least_px=400, most_px=400)
+    pane = np.zeros((framing.pane_size[1], framing.pane_size[0], 3), np.uint8)
+    for one in (level, replace(level, club=None)):
+        player = Player(one, Source(), STUDENT, framing.places[0], framing.feet_y)
+        assert not player.point(pane, player.moment(1.0)).any()
+
+
 # What comes first, in the video ---------------------------------------------------------------------------------------
 
 

@@ -22,7 +22,9 @@ class DrawSettings:
     trace_least: float = setting(0.3, "fraction", "faintest opacity of the hand path: still seen at the finish")
     trace_most: float = setting(0.95, "fraction", "opacity of the newest part of the hand path")
     club: float = setting(0.6, "drawing unit", "a shaft is thinner than a limb")
-    trail: float = setting(0.35, "drawing unit", "newest part of the trail of the club head: thinner than the hand path, which it crosses")
+    trail: float = setting(
+        0.35, "drawing unit", "newest part of the trail of the club head: thinner than the hand path, which it crosses"
+    )
     trail_s: float = setting(0.35, "s", "real time for which the trail of the club head is seen: a downswing")
     guide: float = setting(0.4, "drawing unit", "2 px on a 480 px pane: half a bone, and never taken for one")
     guide_casing: float = setting(0.2, "drawing unit", "1 px of coloured edge on each side tells whose line it is")

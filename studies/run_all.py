@@ -30,6 +30,7 @@ RUNS: tuple[tuple[str, ...], ...] = (
     ("score_spread.py",),
     ("score_false_alarms.py",),
     ("score_planted_faults.py",),
+    ("guide_lines.py",),
     ("measures_truth.py",),
     ("checklist_faults.py",),
     ("filming_errors.py",),
@@ -48,6 +49,7 @@ def rendered_runs(folder: Path) -> tuple[tuple[str, ...], ...]:
         ("score_planted_faults.py", "--rendered", "--clips", "2", "6", "--tracks", tracks),
         ("filmed_clips.py", str(folder / "filmed")),
         ("club_shaft.py", str(folder / "filmed")),
+        ("guide_lines.py", "--filmed", str(folder / "filmed")),
     )
 
 

@@ -74,6 +74,49 @@ class PositionSettings:
 
 
 @dataclass(frozen=True)
+class LevelWindow:
+    """Which rows a passage of the shaft through level is fitted to.
+
+    Attributes
+    ----------
+    before, after : float
+        Downswings before the last row below level and after the first one above it.
+    before_deg, after_deg : float
+        The rows may be this far from level. 0 after: none are taken there, and the rows before are carried on.
+    gap : float
+        Downswings between the rows on both sides, at most; or how far level may lie beyond the last row.
+    """
+
+    before: float
+    after: float
+    before_deg: float
+    after_deg: float
+    gap: float
+
+
+@dataclass(frozen=True)
+class Onset:
+    """How the beginning of a movement out of a still place is fitted.
+
+    Attributes
+    ----------
+    of : "shaft" or "direction"
+        Where the club head lies from the grip, in shaft lengths, or the direction of that alone, in radians.
+    far : float
+        Fitted until it is this far from the still place.
+    power : float
+        Of time, by which the way grows.
+    before : float
+        Downswings before the first guess that the beginning may lie at most.
+    """
+
+    of: str
+    far: float
+    power: float
+    before: float
+
+
+@dataclass(frozen=True)
 class ClubCueSettings:
     """How moments are read from the club's track. Times are shares of the swing's downswing time."""
 
@@ -82,6 +125,24 @@ class ClubCueSettings:
     usual_sd_deg: float = setting(2.0, "deg", "where the tracker tells no uncertainty")
     least_sd_deg: float = setting(0.5, "deg", "no shaft is read off finer than this")
     length_share: float = setting(0.08, "fraction", "how well the visible end of the shaft is known")
+    level_fo: LevelWindow = setting(  # noqa: RUF009 - frozen, so shared safely
+        LevelWindow(0.5, 0.5, 50.0, 50.0, 0.8), "downswing, deg", "within 50° a parabola holds; the shaft is seen whole"
+    )
+    level_dtl_back: LevelWindow = setting(  # noqa: RUF009 - frozen, so shared safely
+        LevelWindow(0.35, 0.35, 60.0, 60.0, 1.1),
+        "downswing, deg",
+        "end-on the shaft is lost for up to 1.1 downswings of a slow takeaway (rendered clips)",
+    )
+    level_dtl_down: LevelWindow = setting(  # noqa: RUF009 - frozen, so shared safely
+        LevelWindow(0.10, 0.10, 30.0, 36.0, 0.15),
+        "downswing, deg",
+        "across longer gaps the body hides part of the shaft and 20 ms are lost; the pose alone is better then",
+    )
+    level_dtl_through: LevelWindow = setting(  # noqa: RUF009 - frozen, so shared safely
+        LevelWindow(0.35, 0.0, 36.0, 0.0, 0.3), "downswing, deg", "after level the body hides the club"
+    )
+    least_below_deg: float = setting(3.0, "deg", "nearer to level the last row before the body is no better than noise")
+    frame_share: float = setting(0.06, "fraction", "of the frame spacing: what the shutter leaves open of a passage")
     level_deg: float = setting(75.0, "deg", "rows on either side of level further off than this bracket nothing")
     gap_share: float = setting(0.10, "fraction", "of a gap in the rows: what is read across it may be off by so much")
     beyond_share: float = setting(0.15, "fraction", "of the way that level is read beyond the last row, likewise")
@@ -96,6 +157,15 @@ class ClubCueSettings:
     top_reach: float = setting(0.6, "downswing", "searched around the pose's time at least")
 
     # Leaving address, and the held finish.
+    leave_address: Onset = setting(  # noqa: RUF009 - frozen, so shared safely
+        Onset("shaft", 0.3, 1.5, 9.0), "", "of six ways of fitting the one with the least spread, face on: 10 ms"
+    )
+    leave_finish: Onset = setting(  # noqa: RUF009 - frozen, so shared safely
+        Onset("direction", 0.3, 1.5, 1.0),
+        "",
+        "likewise; of the direction, since what hides the shaft, and with it its visible length, changes in the hold",
+    )
+    onset_frame_share: float = setting(0.25, "fraction", "of the frame spacing: smoothing invents nothing in between")
     rounds: int = setting(2, "count", "each takes its still stretch before what the last one found")
     still_for: float = setting(1.5, "downswing", "before leaving: the still place is the median of this stretch")
     still_until: float = setting(0.1, "downswing", "before leaving: the end of it")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -12,15 +13,8 @@ from overlay.clean import clean
 from overlay.data import ClubState, ClubTrack, Swing
 from overlay.golfer import CameraSpec, GolferSpec, NoiseSpec, TempoSpec, simulate, true_club, truth_track
 from overlay.positions import club_candidates, find_swings, refine
-from overlay.positions.club_cues import (
-    ClubSeries,
-    club_calibration,
-    club_series,
-    held_until,
-    leaving,
-    level_passage,
-    turning,
-)
+from overlay.positions.club_cues import club_calibration, club_series
+from overlay.positions.club_moments import ClubSeries, held_until, leaving, level_passage, turning
 from overlay.terms import POSITION_NAMES
 
 SPEC = GolferSpec(tempo=TempoSpec(pre_s=1.2, hold_s=0.5), variation=1.0, seed=5)
@@ -169,6 +163,7 @@ def test_a_club_that_jumps_is_not_a_club() -> None:
     assert leaving(series(time_s, moving), "fo", "address", 1.0, 0.0, 2.0) is None
 
 
+@cache
 def filmed(view: str, hand: str, rate_hz: float) -> tuple[Swing, dict[str, float]]:
     """Noisy pose with the true shaft, called hidden where it is short."""
     motion = simulate(replace(SPEC, handedness=hand))  # type: ignore[arg-type]

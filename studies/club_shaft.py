@@ -23,7 +23,7 @@ import numpy as np
 from overlay.arrays import BoolArray, FloatArray
 from overlay.clean import clean
 from overlay.club import track_club
-from overlay.data import ClubMark, Swing
+from overlay.data import Swing
 from overlay.golfer import true_club
 from overlay.golfer.club_truth import club_sight
 from overlay.pose import MaskTrack, track_clip
@@ -57,7 +57,6 @@ class Row:
     address_error_deg: float
     impact: BoolArray
     cpu_s: float
-    marked_error_deg: float
 
     @property
     def measured(self) -> BoolArray:
@@ -110,21 +109,7 @@ def run(filmed: Filmed, *, masks: bool = True) -> Row:
         address_error_deg=float(np.abs(wrapped(club.angle_deg - truth.angle_deg)[address])),
         impact=np.abs(times - events["impact"]) <= 0.05,
         cpu_s=spent,
-        marked_error_deg=with_marks(filmed, swing, person),
     )
-
-
-def with_marks(filmed: Filmed, swing: Swing, masks: MaskTrack | None) -> float:
-    """Largest error, deg, of three frames marked where the truth is: it is to be none at all."""
-    truth = true_club(filmed.motion(), filmed.camera, swing.pose.time_s)
-    rows = np.linspace(0, len(truth.time_s) - 1, 5).round().astype(int)[1:-1]
-    marks = [ClubMark(float(truth.time_s[i]), tuple(truth.grip[i]), tuple(truth.head[i])) for i in rows]
-    if any(truth.length_px[i] < 2.0 for i in rows):
-        return float("nan")
-    with open_clip(filmed.path) as reader:
-        club = track_club(reader, swing, masks, marks=marks)
-    assert all(club.state[i] == "marked" for i in rows)
-    return float(np.max(np.abs(wrapped(club.angle_deg[rows] - truth.angle_deg[rows]))))
 
 
 def share(values: BoolArray) -> str:
@@ -210,8 +195,7 @@ def page(rows: list[Row], command: str) -> str:
             f"its length is off by {np.median(lengths):+.3f} torso lengths (median; half of them within "
             f"{np.median(np.abs(lengths)):.3f}). Within 50 ms of impact "
             f"{share(np.concatenate([r.error_deg[r.visible & r.impact] for r in rows]) <= 5)} of the visible frames "
-            "are within 5°. Frames marked at the true place keep it to "
-            f"{np.nanmax([r.marked_error_deg for r in rows]):.1g}°.",
+            "are within 5°.",
             "",
             f"Cost: {1000 * cpu / frames:.0f} ms of one processor a frame for the movement of the picture and the club "
             f"together, decoding twice and once more included: {frames / cpu:.0f} frames a second on one core. The "

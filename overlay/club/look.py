@@ -89,8 +89,16 @@ def look(
             matrix, size = to_reference(frame.time_s), (image.shape[1], image.shape[0])
             flags = cv2.WARP_INVERSE_MAP
             behind = Background(
-                np.asarray(cv2.warpAffine(behind.picture, matrix, size, flags=flags | cv2.INTER_LINEAR)),
-                np.asarray(cv2.warpAffine(behind.spread, matrix, size, flags=flags | cv2.INTER_NEAREST)),
+                np.asarray(
+                    cv2.warpAffine(
+                        behind.picture, matrix, size, flags=flags | cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+                    )
+                ),
+                np.asarray(
+                    cv2.warpAffine(
+                        behind.spread, matrix, size, flags=flags | cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE
+                    )
+                ),
                 np.asarray(cv2.warpAffine(behind.known, matrix, size, flags=flags | cv2.INTER_NEAREST)),
             )
         body = area.body(frame.time_s, (image.shape[0], image.shape[1]))
@@ -142,4 +150,10 @@ def frame_channels(
             line = np.zeros((height, width), np.uint8)
             cv2.line(line, elbow, wrist, 255, thick)
             weight[line > 0] = np.minimum(weight[line > 0], round(255 * s.arm_weight))
+    # The rim of a picture is a line itself, the more so where the camera moves: it tells nothing.
+    rim = max(2, round(s.rim * torso_px))
+    for edge in (weight[:rim], weight[-rim:], weight[:, :rim], weight[:, -rim:]):
+        edge[:] = 0
+    for edge in (cost[:rim], cost[-rim:], cost[:, :rim], cost[:, -rim:]):
+        edge[:] = 0
     return np.dstack([light, change, weight, cost])

@@ -55,7 +55,7 @@ def read_rows(seen: Seen, path: Path, settings: ClubSettings) -> Rows:
         angle[t] += wrapped(line.angle_deg - angle[t])
         offset[t], length[t], sd[t] = line.offset_px * factor, line.stop_px * factor, line.sd_deg
         score = float(frame.score[path.bins[t]])
-        strong = score > s.least_score and line.evidence > s.least_evidence
+        strong = score > s.least_score and (line.evidence > s.least_evidence or path.margin[t] > s.clear_margin)
         short = score > s.short_score and line.evidence > s.short_evidence
         believed[t] = path.margin[t] > s.least_margin and (strong or short)
     return Rows(angle, sd, offset, length, believed)

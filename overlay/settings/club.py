@@ -26,10 +26,10 @@ class ClubSettings:
     offset: float = setting(0.12, "torso", "searched to each side of the hands: their error across is 0.05 T (p90)")
     offset_step_px: float = setting(1.5, "px", "half a shaft")
     hands_seen: float = setting(
-        0.75, "probability", "visibility of the better hand below which the hands may be far off (p90 0.12 T and more)"
+        0.86, "probability", "visibility of the better hand below which they may be far off (p99 0.24 T; above 0.09)"
     )
-    wide_offset: float = setting(0.42, "torso", "searched to each side of badly seen hands: p99 of their error")
-    wide_step_px: float = setting(2.0, "px", "as offset_step_px, a little coarser for speed")
+    wide_offset: float = setting(0.55, "torso", "searched to each side of badly seen hands: p99 of their error")
+    wide_step_px: float = setting(2.5, "px", "as offset_step_px, a little coarser for speed")
     wide_offset_cost: float = setting(0.6, "1/torso", "as offset_cost, for badly seen hands")
     ray_start: float = setting(0.12, "torso", "nearer, the hands cover the shaft")
     ray_stop: float = setting(2.6, "torso", "a driver seen square is 2.4 T from the hands to its head")
@@ -39,10 +39,11 @@ class ClubSettings:
     full_change: float = setting(3.0, "noise", "difference from the background that counts in full")
     full_contrast: float = setting(16.0, "levels", "contrast to both sides that counts in full")
     gap_cost: float = setting(0.22, "fraction", "evidence a ray needs on average to gain by going on; METHODS trial")
-    body_gap_cost: float = setting(0.14, "fraction", "as above across the body, which may hide the shaft")
+    body_gap_cost: float = setting(0.18, "fraction", "as above across the body, which may hide the shaft")
+    rim: float = setting(0.04, "torso", "of the picture that tells nothing: a moved background ends there in a line")
     arm_weight: float = setting(0.3, "fraction", "of evidence on a forearm, itself a line from the hands")
     edge_weight: float = setting(0.4, "fraction", "of evidence on the outline of the body")
-    body_weight: float = setting(0.8, "fraction", "of evidence on the body: folds and seams are lines too")
+    body_weight: float = setting(0.5, "fraction", "of evidence on the body: at 0.8 a trouser crease beat a dim shaft")
     offset_cost: float = setting(4.0, "1/torso", "per squared offset: the hands are usually right")
 
     # Path.
@@ -59,6 +60,9 @@ class ClubSettings:
     # What is believed.
     least_score: float = setting(0.42, "torso", "of a ray to be confident; METHODS trial")
     least_evidence: float = setting(0.55, "fraction", "mean along such a ray; right ones 0.6–1, a wrong one 0.5")
+    clear_margin: float = setting(
+        0.35, "torso", "margin that makes up for little evidence along the ray: a shaft smeared by a long shutter"
+    )
     short_score: float = setting(0.22, "torso", "of the short ray of a shaft seen nearly end-on")
     short_evidence: float = setting(0.75, "fraction", "mean along it: it must be there without gaps")
     least_margin: float = setting(

@@ -100,8 +100,13 @@ def _inner_sd(definition: Definition, scene: Scene, settings: MeasureSettings, s
     """
     if not (definition.length and definition.how == "at"):
         return sd
-    shorter = replace(settings, shaft_length_sd=-settings.shaft_length_sd)
-    return min(sd, _value(definition, scene, shorter)[1])
+    # Read at the edge of the interval itself, where it has bent: a straight line through it would promise less.
+    quantile = normal_quantile(settings.level)
+    others, at_edge = (
+        _value(definition, scene, replace(settings, shaft_length_sd=share * settings.shaft_length_sd))[1]
+        for share in (0.0, -quantile)
+    )
+    return min(sd, math.sqrt(others**2 + max(0.0, at_edge**2 - others**2) / quantile**2))
 
 
 def _bias(definition: Definition, scene: Scene, settings: MeasureSettings) -> float:
@@ -328,6 +333,8 @@ def _why(definition: Definition, scene: Scene, near: BoolArray, where: str, sett
     """What was not seen in the chosen frames, or why what was seen says nothing."""
     if not np.any(near):
         return f"the clip does not show the moment {where}"
+    if not np.any(scene.followed[near]):
+        return f"the camera moves and how is not known {where}"
     for name in definition.points:
         if name != "grip" and not np.any(np.isfinite(scene.rows[name][near][:, 0])):
             return f"{_seen_as(name)} not seen {where}"

@@ -14,7 +14,7 @@ from typing import Mapping, Sequence
 
 import numpy as np
 
-from overlay.arrays import AnyArray, FloatArray
+from overlay.arrays import AnyArray, BoolArray, FloatArray
 from overlay.data import CameraMotion, Guide, PoseTrack, Position, Swing
 from overlay.kinematics import hand_path, median_seen, torso_length, unwrap_deg
 from overlay.landmarks import INDEX, side_index
@@ -100,6 +100,8 @@ class Scene:
         Playback seconds per real second.
     lines : name → (2, 2) px, the guide lines that can be drawn, lower end first
     no_lines : name → why a guide cannot be drawn
+    followed : (T,) bool
+        The movement of the picture is known at or near this frame; where it is not, nothing is measured.
     has_club : bool
     swing : Swing
     hands_at_address : (2,) px; NaN where they were not seen
@@ -116,6 +118,7 @@ class Scene:
     slow: float
     lines: Mapping[str, FloatArray]
     no_lines: Mapping[str, str]
+    followed: BoolArray
     has_club: bool
     swing: Swing
     hands_at_address: FloatArray
@@ -192,6 +195,16 @@ def _matrices(motion: CameraMotion, time_s: FloatArray) -> FloatArray:
     return np.stack([motion.at(float(t)) for t in time_s])
 
 
+def _followed(motion: CameraMotion | None, time_s: FloatArray, gap_s: float) -> BoolArray:
+    """(T,) whether the picture's movement is known within ``gap_s``; a picture of which nothing is known stands still."""
+    if motion is None:
+        return np.ones(len(time_s), bool)
+    known = motion.time_s[np.all(np.isfinite(motion.matrices), axis=(1, 2))]
+    if not len(known):
+        return np.ones(len(time_s), bool)
+    return np.asarray(np.min(np.abs(time_s[:, None] - known[None, :]), axis=1) <= gap_s, np.bool_)
+
+
 def _moved(points: FloatArray, matrices: FloatArray | None) -> FloatArray:
     """(T, N, 2) px of each frame → px of the address frame."""
     if matrices is None:
@@ -210,7 +223,8 @@ def scene_of(swing: Swing, guides: Sequence[Guide], settings: MeasureSettings) -
     track, left = swing.pose, swing.handedness == "left"
     width = track.image_size[0]
     matrices = None if swing.camera_motion is None else _matrices(swing.camera_motion, track.time_s)
-    measured = np.isfinite(track.points[..., 0]) & ~track.filled
+    followed = _followed(swing.camera_motion, track.time_s, settings.motion_gap_s * slow_factor(swing))
+    measured = np.isfinite(track.points[..., 0]) & ~track.filled & followed[:, None]
     seen = replace(track, points=np.where(measured[..., None], track.points, np.nan))
     hands = _hands(seen, settings)
     stacked = _moved(np.concatenate([seen.points, hands[:, None]], axis=1), matrices)
@@ -227,6 +241,7 @@ def scene_of(swing: Swing, guides: Sequence[Guide], settings: MeasureSettings) -
     points["trail_hip_held"] = points["trail_hip"]
     points["head"] = (stacked[:, INDEX["left_ear"]] + stacked[:, INDEX["right_ear"]]) / 2
     shaft_deg, shaft_px, sd, points["grip"] = _club(swing, matrices, width, left)
+    shaft_deg = np.where(followed, shaft_deg, np.nan)
     lines, no_lines = _lines(guides, width, left)
     scene = Scene(
         time_s=track.time_s,
@@ -236,6 +251,7 @@ def scene_of(swing: Swing, guides: Sequence[Guide], settings: MeasureSettings) -
         slow=slow_factor(swing),
         lines=lines,
         no_lines=no_lines,
+        followed=followed,
         has_club=swing.club is not None,
         swing=swing,
         hands_at_address=np.full(2, np.nan),

@@ -60,6 +60,9 @@ class MeasureSettings:
 
     stretch_steps: int = setting(9, "count", "equal steps over a stretch whose median is taken; more change nothing")
 
+    motion_gap_s: float = setting(
+        0.1, "s", "a frame whose movement is only known further off is left out: a hand moves a torso's tenth in it"
+    )
     level_s: float = setting(
         0.24, "s", "to each side of shaft level back: rows of the shaft through which its crossing of level is read"
     )

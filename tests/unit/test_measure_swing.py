@@ -287,6 +287,16 @@ def test_points_are_brought_to_the_address_frame() -> None:
         assert followed[name].value == pytest.approx(measure.value, abs=1e-6, nan_ok=True), name
 
 
+def test_where_the_movement_of_the_picture_is_unknown_nothing_is_measured() -> None:
+    swing = golfers_swing("right", "fo")
+    time_s = swing.pose.time_s
+    matrices = np.tile(np.eye(2, 3), (len(time_s), 1, 1))
+    matrices[np.abs(time_s - motion("right").position_times["top"]) < 0.3] = np.nan
+    lost = measured(dataclasses.replace(swing, camera_motion=CameraMotion(time_s, matrices)))
+    assert lost["spine_side_bend_top"].reason == "the camera moves and how is not known at top"
+    assert lost["hands_ahead_impact"].valid
+
+
 def test_errors_of_a_pose_model_are_taken_off_its_own_joints_only() -> None:
     swing = golfers_swing("right", "dtl")
     bias = MeasureSettings().bias["shoulders_to_spine_top"]

@@ -196,7 +196,7 @@ def _matrices(motion: CameraMotion, time_s: FloatArray) -> FloatArray:
 
 
 def _followed(motion: CameraMotion | None, time_s: FloatArray, gap_s: float) -> BoolArray:
-    """(T,) whether the picture's movement is known within ``gap_s``; a picture of which nothing is known stands still."""
+    """(T,) whether the movement of the picture is known within ``gap_s``; it stands still where nothing is known."""
     if motion is None:
         return np.ones(len(time_s), bool)
     known = motion.time_s[np.all(np.isfinite(motion.matrices), axis=(1, 2))]

@@ -1,7 +1,7 @@
 """Measures held against a checklist, and the one thing that comes first.
 
 A check is *out* when its 95 % interval lies outside the tolerance and it stays so with all checks of the swing held
-together (Holm 1979, Scand J Stat 6:65): the chance of any false "out" in one swing is then at most 5 %, however many
+together (Holm 1979, Scand J Stat 6:65): the chance of any false "out" in one swing is then at most 10 %, however many
 rows there are. Against a reference the same is done with the differences, whose noise is that of both measures and
 of a player who repeats his own swing.
 """

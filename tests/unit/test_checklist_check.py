@@ -226,7 +226,7 @@ def test_failing_camera_comes_before_the_swing() -> None:
 
 def test_false_alarms_of_a_whole_list_stay_at_the_level() -> None:
     # Every value truly at the edge of its tolerance, read with honest noise: the worst case of the null.
-    # Holm 1979 bounds the chance of any false "out" by 5 %; 400 draws put 5 % within 2.9–7.4 %.
+    # Holm 1979 bounds the chance of any false "out" by the level, 10 %; 400 draws put 10 % within 7.1–13.4 %.
     rng = np.random.default_rng(3)
     names = [name for name, kind in MEASURES.items() if kind.view == "dtl"]
     alarms = differing = 0
@@ -238,15 +238,15 @@ def test_false_alarms_of_a_whole_list_stay_at_the_level() -> None:
             sds = [math.hypot(HALF[MEASURES[n].unit] / 1.96, MEASURES[n].repeat_sd) for n in names]
             pair.append([_measure(n, PARTS[n].high + rng.normal() * sd) for n, sd in zip(names, sds)])
         differing += check_swing(pair[0], "dtl", SPEC, reference=pair[1]).first.check is not None
-    assert alarms / 400 < 0.074
-    assert differing / 400 < 0.074
+    assert alarms / 400 < 0.134
+    assert differing / 400 < 0.134
     assert differing > 0
 
 
 def test_level_is_a_setting() -> None:
     high = PARTS["hand_depth_back"].high
     swing = _good("dtl", hand_depth_back=high + 0.025)
-    # 2.45 standard deviations beyond the edge: one-sided 0.7 %, times 15 checks 11 %.
+    # 2.45 standard deviations beyond the edge: one-sided 0.7 %, times 15 checks 10.7 %.
     assert check_swing(swing, "dtl", SPEC).first.check is None
     assert check_swing(swing, "dtl", SPEC, settings=ChecklistSettings(level=0.2)).first.focus == "hand_depth_back"
 

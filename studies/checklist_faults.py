@@ -1,6 +1,7 @@
 """Whether the checklist names a planted fault's row first, and keeps silent when there is none.
 
     python studies/checklist_faults.py [--seeds 20] [--quick]
+    python studies/checklist_faults.py --rendered FOLDER
 
 Each fault of the synthetic golfer, at three sizes, is filmed in the view whose rows look at it. Twenty players, each
 with a body, a club and a style of his own, swing with the usual variation from swing to swing. What the tool gets is
@@ -12,6 +13,10 @@ give or take 5 cm and 2°.
 
 First the swing is held against the default tolerances, then against a swing of the same player without the fault
 (another swing: the variation differs; camera as before, give or take 2 cm and 0.5°).
+
+``--rendered`` takes pose tracks of rendered clips from FOLDER, where ``score_planted_faults.py --rendered --tracks
+FOLDER`` leaves them; what is missing is rendered and tracked. The clips are not kept, so rows that need the shaft are
+not read in this run.
 """
 
 from __future__ import annotations
@@ -403,7 +408,7 @@ def page(cases: Sequence[Case], sizes: Sequence[float], spec: ChecklistSpec, com
     lines = [
         "# The checklist on planted faults",
         "",
-        *(__doc__ or "").split("\n\n", 2)[2].strip().splitlines(),
+        *(__doc__ or "").split("\n\n", 2)[2].split("\n\n``--rendered``")[0].strip().splitlines(),
         "",
         f"Made by `{command}`: {len({case.seed for case in cases})} players, {len(cases)} swings.",
         "",
@@ -443,13 +448,74 @@ def page(cases: Sequence[Case], sizes: Sequence[float], spec: ChecklistSpec, com
     return "\n".join(lines) + "\n"
 
 
+# --- through pictures and the pose model ---------------------------------------------------------------------------
+
+RENDERED: tuple[tuple[str, float], ...] = (("sway", 1.0), ("reverse_spine", 1.0), ("posture_loss", 1.0))
+"""Faults whose row is read from the body alone, at the size that ``score_planted_faults.py`` renders."""
+REFERENCES = range(2, 6)
+
+
+def rendered(folder: Path, spec: ChecklistSpec) -> list[str]:
+    """Renderings with and without a fault, each with its own looks, against the tolerances and against each other."""
+    import score_bed
+
+    def read(view: View, number: int, fault: str = "", size: float = 1.0) -> tuple[Measure, ...]:
+        track = clean(score_bed.rendered_track(view, number, folder, fault, size))
+        return measured(find_swings(track, None, view=view, handedness="right")[0])
+
+    plain: dict[View, list[tuple[Measure, ...]]] = {
+        view: [read(view, number) for number in REFERENCES] for view in ("dtl", "fo")
+    }
+    lines = [
+        "| fault | size | view | row | against the tolerances | against plain renderings |",
+        "|---|---|---|---|---|---|",
+    ]
+    number = {row.key: row.number for row in spec.rows}
+    cases = [(fault, size, *BELONGS[fault], [read(BELONGS[fault][0], 1, fault, size)]) for fault, size in RENDERED]
+    cases += [("none", 0.0, view, "", swings) for view, swings in plain.items()]
+    for fault, size, view, key, swings in cases:
+        alone = Counter(check_swing(mine, view, spec).first.focus or "nothing" for mine in swings)
+        against = Counter(
+            check_swing(mine, view, spec, reference=other).first.focus or "nothing"
+            for mine in swings
+            for other in plain[view]
+            if other is not mine
+        )
+        said = [", ".join(f"{words(name)} {n}" for name, n in counts.most_common()) for counts in (alone, against)]
+        lines.append(f"| {words(fault)} | {size:g} | {view} | {number.get(key, '–')} | {said[0]} | {said[1]} |")
+    return lines
+
+
+def rendered_page(lines: Sequence[str]) -> str:
+    return "\n".join(
+        [
+            "# The checklist on rendered clips",
+            "",
+            "Made by `python studies/checklist_faults.py --rendered FOLDER`: rendered clips through the pose model,",
+            "cleaning, positions, guide lines, measures and checklist; one clip a fault, four plain ones a view, each",
+            "with its own looks and light. The clips are not kept, so rows that need the shaft are not read.",
+            "",
+            *lines,
+            "",
+        ]
+    )
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--seeds", type=int, default=20, help="players")
     parser.add_argument("--first", type=int, default=0, help="number of the first player; the page uses 0")
     parser.add_argument("--quick", action="store_true", help="two players, the large size; nothing is written")
+    parser.add_argument("--rendered", type=Path, metavar="FOLDER", help="through pictures and the pose model")
     options = parser.parse_args()
     spec = load_checklist()
+    if options.rendered:
+        options.rendered.mkdir(parents=True, exist_ok=True)
+        text = rendered_page(rendered(options.rendered, spec))
+        print(text)
+        if not options.quick:
+            write_text(OUT.with_name("checklist_faults_rendered.md"), text)
+        return
     sizes = SIZES[-1:] if options.quick else SIZES
     seeds = range(options.first, options.first + (2 if options.quick else options.seeds))
     cases = run(seeds, sizes, spec, plain_swings=1 if options.quick else 3)

@@ -1,7 +1,7 @@
 """How near the measures come to the golfer's true geometry, and how often their 95 % interval holds the truth.
 
     python studies/measures_truth.py [--players N] [--quick] [--out FILE]      joints and shaft with realistic errors
-    python studies/measures_truth.py --filmed FOLDER [--set test]              clips of filmed_clips.py, whole pipeline
+    python studies/measures_truth.py --filmed FOLDER [--quick] [--out FILE]    clips of filmed_clips.py, whole pipeline
 
 The truth of a measure is its own definition, written a second time here, on the exact projection of the golfer by a
 camera that stands where it should (``CameraSpec.for_motion``). Where a measure has a meaning in space, the value there
@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import argparse
 import dataclasses
+import itertools
 import math
 import sys
 from collections.abc import Iterator
@@ -50,7 +51,7 @@ from overlay.positions import club_candidates, find_swings, refine, strike_candi
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from positions_synthetic import STYLE_SPREAD
 
-PAGE = Path(__file__).resolve().parent.parent / "docs" / "studies" / "measures_truth.md"
+DOCS = Path(__file__).resolve().parent.parent / "docs" / "studies"
 FIRST_PLAYER = 40_000
 RATES = (30.0, 60.0, 60.0, 120.0, 240.0)
 UNITS = {definition.name: definition.unit for definition in DEFINITIONS}
@@ -564,72 +565,76 @@ def camera_rows(players: int, first: int) -> list[str]:
     return lines
 
 
-INTRODUCTION = """# Measures against the golfer's true geometry
-
-Made by `python studies/measures_truth.py --filmed FOLDER` (clips of `studies/filmed_clips.py`, set "test", used for
-nothing else). What each measure is: [measures.md](../measures.md).
-
+ABOUT = """
 The truth is the same definition, written independently in the study, on the exact projection by a camera that stands
 where it should. The camera that films stands a hand's breadth (SD 5 cm) and 2° (SD) off; *in the picture filmed* is the
 error against the exact value from where that camera really stands, which leaves out what the camera's place does.
 The interval is for the picture as filmed: the place of the camera is the filming check's matter. *Picture − space*: how
 far the exact value in the picture of the well-placed camera lies from the value in space (10th and 90th percentile);
 "–" where the measure is one of the picture alone. T: torso lengths. Errors are over the swings in which the measure
-was marked valid.
+was marked valid. What each measure is: [measures.md](../measures.md).
 """
+
+
+def filmed_page(folder: Path, name: str, quick: bool) -> str:
+    found = filmed_cases(folder, name)
+    table = tally(itertools.islice(found, 2) if quick else found)
+    clips = sum(seen.swings for name, seen in table.items() if name in ("hand_depth_back", "pelvis_gap_top"))
+    lines = [
+        "# Measures on rendered clips, everything from the pictures",
+        "",
+        f"Made by `python studies/measures_truth.py --filmed FOLDER`: {clips} clips of `studies/filmed_clips.py`, set "
+        f'"{name}", with players, cameras, rates (30–240 /s), shutters and hands at random; pose, shaft, ball, strike '
+        "and positions as the product finds them; view and hand told. The thresholds were chosen on other clips.",
+        ABOUT,
+        *summary(table),
+        "",
+        *rows_of(table),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def joints_page(players: int, first: int) -> str:
+    table = tally(cases(players, first))
+    moved = min(players, 30)
+    lines = [
+        "# Measures on joints and shafts with realistic errors",
+        "",
+        f"Made by `python studies/measures_truth.py --players {players}`: {players} players, both views, 30–240 frames "
+        "a second, every other one with a fault of size 0.5–1.2, three in ten left-handed; joints with `NoiseSpec`, a "
+        "shaft lost where it is shorter than 0.45 T or smeared by more than 12°, and in 12 % of the other frames; a "
+        "quarter of the cameras tremble. Clips and the pose model itself: [measures_filmed.md](measures_filmed.md).",
+        ABOUT,
+        *summary(table),
+        "",
+        *rows_of(table),
+        "",
+        "## What the camera's place does",
+        "",
+        f"Exact values, the camera alone moved from its good place: median size of the change over {moved} players.",
+        "",
+        *camera_rows(moved, first),
+    ]
+    return "\n".join(lines).rstrip() + "\n"
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--players", type=int, default=150)
-    parser.add_argument("--first", type=int, default=0)
-    parser.add_argument(
-        "--filmed", type=Path, help="folder of filmed_clips.py: the whole pipeline on its clips as well"
-    )
+    parser.add_argument("--first", type=int, default=0, help="number of the first player")
+    parser.add_argument("--filmed", type=Path, metavar="FOLDER", help="clips instead of made-up joints")
     parser.add_argument("--set", choices=("tune", "test"), default="test", dest="name")
-    parser.add_argument("--out", type=Path, default=PAGE)
-    parser.add_argument("--quick", action="store_true", help="12 players, prints and writes nothing")
+    parser.add_argument("--out", type=Path)
+    parser.add_argument("--quick", action="store_true", help="12 players or 2 clips; writes nothing")
     options = parser.parse_args()
-    lines = [INTRODUCTION]
     if options.filmed:
-        table = tally(filmed_cases(options.filmed, options.name))
-        clips = sum(seen.swings for name, seen in table.items() if name in ("hand_depth_back", "pelvis_gap_top"))
-        lines += [
-            "## Rendered clips, everything from the pictures",
-            "",
-            f"{clips} clips, players, cameras, rates (30–240 /s), shutters and hands at random; pose, shaft, ball, "
-            "strike and positions as the product finds them; view and hand told.",
-            "",
-            *summary(table),
-            "",
-            *rows_of(table),
-            "",
-        ]
-    players = 12 if options.quick else options.players
-    table = tally(cases(players, options.first))
-    lines += [
-        "## Made-up joints and shaft with realistic errors",
-        "",
-        f"{players} players, both views, every other one with a fault of size 0.5–1.2; joints with `NoiseSpec`, a "
-        "shaft lost where it is shorter than 0.45 T or smeared by more than 12°, and in 12 % of the other frames.",
-        "",
-        *summary(table),
-        "",
-        *rows_of(table),
-    ]
-    lines += [
-        "",
-        "## What the camera's place does",
-        "",
-        "Exact values, the camera alone moved from its good place: median size of the change over "
-        f"{min(players, 30)} players.",
-        "",
-        *camera_rows(min(players, 30), options.first),
-    ]
-    text = "\n".join(lines).rstrip() + "\n"
+        text = filmed_page(options.filmed, options.name, options.quick)
+    else:
+        text = joints_page(12 if options.quick else options.players, options.first)
     print(text)
     if not options.quick:
-        options.out.write_text(text, encoding="utf-8")
+        out = options.out or DOCS / ("measures_filmed.md" if options.filmed else "measures_truth.md")
+        out.write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -50,6 +50,7 @@ def rendered_runs(folder: Path) -> tuple[tuple[str, ...], ...]:
         ("filmed_clips.py", str(folder / "filmed")),
         ("club_shaft.py", str(folder / "filmed")),
         ("guide_lines.py", "--filmed", str(folder / "filmed")),
+        ("measures_truth.py", "--filmed", str(folder / "filmed")),
     )
 
 

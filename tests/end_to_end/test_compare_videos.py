@@ -104,6 +104,71 @@ def test_the_time_map_meets_at_true_impact_and_top(pair: Pair) -> None:
         assert abs(mapped - pair.reference_times[name]) < 0.07, name
 
 
+def test_the_club_is_followed_and_the_strike_is_found(pair: Pair) -> None:
+    for side, truth in (("student", pair.student_times), ("reference", pair.reference_times)):
+        swing = pair.document[side]
+        states = [row["state"] for row in swing["club"]]
+        assert states.count("measured") >= 0.5 * len(states), side
+        strike = swing["strike"]
+        assert strike["struck"] is True, strike
+        assert strike["ball"] is not None
+        # One frame: the ball is there in one picture and gone in the next.
+        assert abs(strike["time_s"] - truth["impact"]) <= 1.0 / RATE_HZ, (side, strike)
+        impact = next(row for row in swing["positions"] if row["name"] == "impact")
+        assert impact["source"] in ("ball", "club")
+
+
+def test_the_checklist_names_the_planted_sway_first(pair: Pair) -> None:
+    checklist = pair.document["checklist"]
+    first = checklist["first"]
+    # Row 5 of the checklist is the body in the backswing, face on: sway, side bend, head (common practice, no source).
+    assert first["row"] == 5, first
+    assert first["focus"] in ("pelvis_push_back", "pelvis_gap_top")
+    assert first["why"]
+    assert first["look_for"]
+    rows = [check["row"] for check in checklist["checks"]]
+    assert rows == sorted(rows)
+    assert set(rows) >= {1, 5, 8, 10}
+    for check in checklist["checks"]:
+        measure = check["measure"]
+        assert measure["valid"] or measure["reason"], measure["name"]
+        assert check["sentence"]
+
+
+def test_the_filming_of_both_clips_is_checked(pair: Pair) -> None:
+    filming = pair.document["filming"]
+    assert filming["match"]
+    for side in ("student", "reference"):
+        findings = {finding["name"]: finding for finding in filming[side]["findings"]}
+        # Both stand where a camera should (CameraSpec.for_motion): nothing about its place may fail.
+        for name in ("camera_height", "camera_offset", "roll", "yaw"):
+            assert findings[name]["verdict"] in ("pass", "warn", "not seen"), findings[name]
+
+
+def test_one_clip_has_a_report_of_its_own(pair: Pair, overlay_command: Run, tmp_path: Path) -> None:
+    report, sheet = tmp_path / "swing.html", tmp_path / "swing.png"
+    done = overlay_command("inspect", pair.student, "--report", report, "--sheet", sheet, "--guides", "all")
+    assert done.returncode == 0, done.stderr
+    page = report.read_text(encoding="utf-8")
+    assert "licensed health professional" in page
+    assert not re.search(r"(?:src|href)=[\"']?(?:https?:)?//", page)
+    assert sheet.stat().st_size > 10_000
+
+
+def test_a_mark_by_hand_wins_and_is_kept(pair: Pair, overlay_command: Run, tmp_path: Path) -> None:
+    clip = tmp_path / "marked.mp4"
+    clip.write_bytes(pair.student.read_bytes())
+    top_s = pair.student_times["top"] + 0.05
+    done = overlay_command("mark", clip, "--position", f"top={top_s:.3f}")
+    assert done.returncode == 0, done.stderr
+    assert clip.with_name("marked.mp4.marks.json").exists()
+    again = overlay_command("inspect", clip, "--json")
+    assert again.returncode == 0, again.stderr
+    top = next(row for row in json.loads(again.stdout)["swings"][0]["positions"] if row["name"] == "top")
+    assert top["source"] == "marked"
+    assert abs(top["time_s"] - top_s) < 0.002
+
+
 def test_the_video_plays_on_phones_and_browsers(pair: Pair) -> None:
     import av
 

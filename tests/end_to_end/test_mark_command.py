@@ -164,17 +164,23 @@ def test_marks_of_another_recording_and_broken_ones_are_refused(overlay_command:
 def test_a_still_shows_pixels_where_they_are(overlay_command: Run, clip: Path, tmp_path: Path) -> None:
     import imageio.v3 as iio
 
-    out = ok(overlay_command("mark", clip, "--still", "f40", "--out", tmp_path / "still.png"))
-    assert "still: " in out
-    still = np.asarray(iio.imread(tmp_path / "still.png"))[..., :3].astype(int)
-    # 96 px are shown 12 times as large; the dot of frame 40 is white about (40, 20), edges included at 39 … 42.
-    white = np.argwhere((still > 200).all(axis=2))
-    label = white[white[:, 0] < 65]  # the title and the numbers stand above the picture
-    dot = white[(white[:, 0] > 65) & (white[:, 1] > 60)]
-    assert len(label) > 50
-    height, width = dot[:, 0].max() - dot[:, 0].min() + 1, dot[:, 1].max() - dot[:, 1].min() + 1
-    assert height == pytest.approx(36, abs=3)
-    assert width == pytest.approx(36, abs=3)
+    def dot(*arguments: object) -> tuple[float, float, float, float]:
+        """Left, top, width and height of the white dot on the still, below the title and beside the numbers."""
+        out = ok(overlay_command("mark", clip, "--still", *arguments, "--out", tmp_path / "still.png"))
+        assert "still: " in out
+        still = np.asarray(iio.imread(tmp_path / "still.png"))[..., :3].astype(int)
+        white = np.argwhere((still > 200).all(axis=2))
+        assert (white[:, 0] < 65).sum() > 50
+        white = white[(white[:, 0] > 65) & (white[:, 1] > 60) & (white[:, 1] < still.shape[1] - 30)]
+        (top, left), (bottom, right) = white.min(axis=0), white.max(axis=0)
+        return left, top, right - left + 1, bottom - top + 1
+
+    # 96 px are shown 12 times as large, and the dot of three by three pixels moves one to the right a frame.
+    left, top, width, height = dot("f40")
+    assert (width, height) == pytest.approx((36, 36), abs=3)
+    assert dot("f50")[:2] == pytest.approx((left + 120, top), abs=3)
+    # A window that begins at 30, 10 shows it so much further left and higher; the rulers keep their place.
+    assert dot("f40", "--window", "30,10,90,60")[:2] == pytest.approx((left - 360, top - 120), abs=12)
     assert not (clip.parent / "swing.mp4.marks.json").exists()
 
 

@@ -238,6 +238,28 @@ def test_only_what_was_seen_counts() -> None:
     assert club_candidates(replace(swing, club=marked)) == club_candidates(swing)
 
 
+def test_any_club_track_is_survived() -> None:
+    swing, _ = filmed("dtl", "right", 60.0)
+    n = len(swing.pose)
+    rng = np.random.default_rng(8)
+    words: tuple[ClubState, ...] = ("measured", "marked", "interpolated", "hidden")
+    for i in range(40):
+        share = rng.dirichlet(np.ones(4))
+        club = ClubTrack(
+            swing.pose.time_s,
+            rng.uniform(0, 500, (n, 2)),
+            np.where(rng.random(n) < 0.1, np.nan, rng.uniform(-180, 180, n) if i % 2 else 90.0),
+            np.zeros(n) if i % 5 == 0 else rng.uniform(0, 300, n),
+            tuple(words[k] for k in rng.choice(4, n, p=share)),
+            np.where(rng.random(n) < 0.3, np.nan, rng.uniform(0, 5, n)),
+        )
+        wild = replace(swing, club=club, view=("dtl", "fo", "other")[i % 3])
+        found = club_candidates(wild)
+        assert [c.name for c in found] == sorted((c.name for c in found), key=POSITION_NAMES.index)
+        times = [p.time_s for p in refine(wild, candidates=found).positions.found]
+        assert times == sorted(times)
+
+
 def test_a_swing_without_a_unit_of_time_gives_nothing() -> None:
     swing, _ = filmed("fo", "right", 60.0)
     nothing = type(swing.positions)((), dict.fromkeys(POSITION_NAMES, "not seen"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from overlay.settings import setting
 
@@ -73,8 +74,7 @@ class PositionSettings:
     )
 
 
-@dataclass(frozen=True)
-class LevelWindow:
+class LevelWindow(NamedTuple):
     """Which rows a passage of the shaft through level is fitted to.
 
     Attributes
@@ -94,8 +94,7 @@ class LevelWindow:
     gap: float
 
 
-@dataclass(frozen=True)
-class Onset:
+class Onset(NamedTuple):
     """How the beginning of a movement out of a still place is fitted.
 
     Attributes

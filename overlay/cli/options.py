@@ -128,7 +128,8 @@ def picture_options(command: Command) -> Command:
         click.option(
             "--guides",
             type=Guides(),
-            help="Guide lines to draw: all, none, or names separated by commas. Default: those the checklist reads.",
+            help="Guide lines to draw: all, none, or names separated by commas. Default: shaft plane, hand depth, "
+            "trail leg, head.",
         ),
     ):
         command = option(command)

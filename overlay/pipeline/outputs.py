@@ -41,7 +41,7 @@ class OutputOptions:
     speed: float = 1.0
     hold_s: float | None = None
     guides: frozenset[str] | None = None
-    """Guide lines to draw; None: those that the checklist reads."""
+    """Guide lines to draw; None: the few of ``compose.options.DEFAULT_GUIDES``."""
     hidden: frozenset[str] = frozenset()
     """Of skeleton, club, hand-path: what is left out."""
     wanted: frozenset[str] = field(default_factory=lambda: frozenset(OUTPUT_NAMES))
@@ -189,21 +189,16 @@ def write_inspection(
     OutputError
         A file cannot be written.
     """
-    from overlay.compose import ComposeOptions, inspect_sheet
+    from overlay.compose import ComposeOptions, inspect_sheet, inspection_stills
     from overlay.report import write_inspection_report
 
     source = source_of(inspection, inspection.path.stem)
     options = ComposeOptions(**_drawn(guides, hidden))  # type: ignore[arg-type]
     progress.stage("drawing the stills")
+    stills = inspection_stills(looked.swing, source=source, checklist=looked.checklist, options=options)
+    drawn = {"source": source, "checklist": looked.checklist, "options": options, "stills": stills}
     if sheet is not None:
-        inspect_sheet(looked.swing, sheet, source=source, options=options)
+        inspect_sheet(looked.swing, sheet, **drawn)  # type: ignore[arg-type]
     if report is not None:
-        write_inspection_report(
-            looked.swing,
-            report,
-            source=source,
-            checklist=looked.checklist,
-            filming=looked.filming,
-            options=options,
-        )
+        write_inspection_report(looked.swing, report, filming=looked.filming, **drawn)  # type: ignore[arg-type]
     progress.done()

@@ -29,6 +29,8 @@ from overlay.arrays import FloatArray
 from overlay.data import FilmingReport, PoseTrack, Position, Positions, Swing
 from overlay.errors import InputError
 from overlay.filming import check_filming
+from overlay.filming.scene import gather
+from overlay.filming.second_look import with_second_look
 from overlay.filming.shape import JOINTS, LANDMARK_ROWS, TABLE
 from overlay.golfer import (
     BodySpec,
@@ -43,6 +45,7 @@ from overlay.golfer import (
 )
 from overlay.golfer.tracks import landmark_points
 from overlay.landmarks import MIRROR
+from overlay.settings.filming import FilmingSettings
 from overlay.terms import POSITION_NAMES
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
@@ -219,7 +222,9 @@ def rendered(folder: Path, number: int, view: str, planted: Planted) -> tuple[Fi
     path, motion, camera, start_s = filmed(folder, number, view, planted)
     seen = track_clip(path)
     with open_clip(path) as reader:
-        report = check_filming(reader, seen.track, swing_of(seen.track, motion, view, start_s), seen.masks)
+        swing = swing_of(seen.track, motion, view, start_s)
+        # Who else is in the picture is not the question here.
+        report = check_filming(reader, seen.track, swing, seen.masks, settings=FilmingSettings(people_samples=1))
     return report, truth_of(motion, camera)
 
 
@@ -272,6 +277,7 @@ def pose_errors(folder: Path, view: str, numbers: range) -> tuple[FloatArray, Fl
     (N, 17, 2) torso lengths, and (N, 4) what ``geometry.looks_from`` says of each camera.
     """
     from overlay.pose import track_clip
+    from overlay.video import open_clip
 
     rows, angles = [], []
     for number in numbers:
@@ -284,15 +290,14 @@ def pose_errors(folder: Path, view: str, numbers: range) -> tuple[FloatArray, Fl
         track = track_clip(path).track
         state = motion.state(track.time_s + start_s)
         true = np.median(camera.project(landmark_points(state, motion.spec.body.stature_m)), axis=0)
-        seen = np.nanmedian(track.points, axis=0)
-        if motion.spec.handedness == "left":
-            true, seen = true[list(MIRROR)], seen[list(MIRROR)]
-        if not np.all(np.isfinite(seen)):
+        with open_clip(path) as reader:
+            swing = swing_of(track, motion, view, start_s)
+            scene = with_second_look(gather(reader, track, swing, None, None, None, FilmingSettings()))
+        if not np.all(np.isfinite(scene.pose)):
             continue  # the player was not found in this clip
-        gap = seen - true
-        if motion.spec.handedness == "left":
-            gap = gap * np.array([-1.0, 1.0])
-        rows.append(gap[list(LANDMARK_ROWS)] / _torso_px(track))
+        exact = dataclasses.replace(scene, pose=true)
+        gap = scene.right_handed_pose()[0] - exact.right_handed_pose()[0]
+        rows.append(gap[list(LANDMARK_ROWS)] / scene.torso_px)
         side = -1.0 if motion.spec.handedness == "left" else 1.0
         grip = motion.state(np.array([motion.position_times["address"]]))["grip"][0] - camera.position
         grip[0] *= side
@@ -359,16 +364,206 @@ def write_shape(folder: Path, players: int, clips: int) -> None:
     print(f"{kept} ways of standing, {players} players, {clips} clips a view")
 
 
+# The figures -------------------------------------------------------------------------------------------------------
+
+PLACE = ("camera_height", "camera_offset", "yaw", "roll")
+CUT = Planted("feet cut off", "whole_body", 0.0, pitch_deg=11.0)
+
+
+@dataclass(frozen=True)
+class Row:
+    """What came of one clip: finding → (value, truth, verdict, inside its interval)."""
+
+    view: str
+    planted: Planted
+    told: dict[str, tuple[float, float, str, bool]]
+
+
+def row_of(view: str, planted: Planted, report: FilmingReport, truth: dict[str, float]) -> Row:
+    told = {}
+    for name in (*PLACE, "whole_body", "steadiness"):
+        finding = report.get(name)
+        assert finding is not None
+        right, interval = truth.get(name, math.nan), finding.interval
+        inside = interval is not None and interval[0] <= right <= interval[1]
+        told[name] = (finding.value, right, finding.verdict, inside)
+    return Row(view, planted, told)
+
+
+def share(values: list[bool]) -> str:
+    return f"{100 * sum(values) / len(values):.0f} % ({sum(values)} of {len(values)})" if values else "–"
+
+
+def table_of_errors(rows: list[Row], errors: tuple[Planted, ...]) -> list[str]:
+    """One line a view, finding and size."""
+    lines = [
+        "| view | planted | detected | size within 30 % | median error | inside its 95 % interval |",
+        "|---|---|---|---|---|---|",
+    ]
+    for view in VIEWS:
+        for finding, size in dict.fromkeys((error.finding, abs(error.size)) for error in errors):
+            chosen = [
+                row.told[finding]
+                for row in rows
+                if row.view == view and row.planted.finding == finding and abs(row.planted.size) == size
+            ]
+            if not chosen:
+                continue
+            unit = " cm" if finding.startswith("camera") else "°"
+            gaps = [value - right for value, right, _, _ in chosen]
+            lines.append(
+                f"| {view} | {finding.replace('_', ' ')} ±{size:g}{unit} "
+                f"| {share([verdict in ('warn', 'fail') for _, _, verdict, _ in chosen])} "
+                f"| {share([abs(gap) <= 0.3 * size for gap in gaps])} "
+                f"| {np.median(np.abs(gaps)):.1f}{unit} | {share([inside for _, _, _, inside in chosen])} |"
+            )
+    return lines
+
+
+def table_of_alarms(rows: list[Row]) -> list[str]:
+    """Well-placed cameras that are blamed, and how far off the value is."""
+    lines = ["| view | finding | blamed | error, mean ± sd |", "|---|---|---|---|"]
+    for view in VIEWS:
+        for name in (*PLACE, "whole_body", "steadiness"):
+            chosen = [row.told[name] for row in rows if row.view == view and row.planted is GOOD]
+            blamed = [verdict in ("warn", "fail") for _, _, verdict, _ in chosen if verdict != "not seen"]
+            gaps = np.array([value - right for value, right, _, _ in chosen])
+            size = "" if not np.all(np.isfinite(gaps)) else f"{gaps.mean():+.1f} ± {gaps.std():.1f}"
+            if blamed:
+                lines.append(f"| {view} | {name.replace('_', ' ')} | {share(blamed)} | {size} |")
+    return lines
+
+
+def noisy_rows(players: int) -> list[Row]:
+    first = FIRST_PLAYER["test"]
+    rows = []
+    for i in range(players):
+        for view in VIEWS:
+            for planted in (GOOD, *ERRORS, *TILTED, CUT):
+                rows.append(row_of(view, planted, *noisy(first + i, view, planted)))
+        print(f"  {i + 1} of {players} players", flush=True)
+    return rows
+
+
+def shaken_rows(players: int) -> list[str]:
+    """A camera held by hand, seen by what the feet do: shake → share that is told."""
+    first = FIRST_PLAYER["test"]
+    lines = ["| tremble (standard deviation) | told |", "|---|---|"]
+    for shake_deg in (0.0, 0.1, 0.2, 0.3):
+        told = []
+        for i in range(players):
+            for view in VIEWS:
+                motion = player(first + i)
+                camera = dataclasses.replace(
+                    camera_of(motion, view, GOOD, first + i), shake_deg=shake_deg, shake_seed=i
+                )
+                track = truth_track(motion, camera, 60.0, noise=NoiseSpec(), seed=first + i)
+                finding = check_filming(None, track, swing_of(track, motion, view), None).get("steadiness")
+                assert finding is not None
+                told.append(finding.verdict in ("warn", "fail"))
+        lines.append(f"| {shake_deg:g}° | {share(told)} |")
+    return lines
+
+
+def rendered_rows(folder: Path, players: int, good: int) -> list[Row]:
+    first = FIRST_PLAYER["test"]
+    rows = []
+    for i in range(max(players, good)):
+        for view in VIEWS:
+            for planted in ((GOOD,) if i < good else ()) + ((*ERRORS, CUT) if i < players else ()):
+                rows.append(row_of(view, planted, *rendered(folder, first + i, view, planted)))
+        print(f"  {i + 1} of {max(players, good)} players", flush=True)
+    return rows
+
+
+def tilted_lines(rows: list[Row]) -> list[str]:
+    lines = [
+        "| view | camera | height told as wrong | error of the height, median (5–95 %) | inside its interval |",
+        "|---|---|---|---|---|",
+    ]
+    for view in VIEWS:
+        for planted in TILTED:
+            chosen = [row.told["camera_height"] for row in rows if row.view == view and row.planted == planted]
+            gaps = [value - right for value, right, _, _ in chosen]
+            low, middle, high = np.percentile(gaps, [5, 50, 95])
+            lines.append(
+                f"| {view} | {planted.name} | {share([one[2] in ('warn', 'fail') for one in chosen])} "
+                f"| {middle:+.0f} cm ({low:+.0f} to {high:+.0f}) | {share([one[3] for one in chosen])} |"
+            )
+    return lines
+
+
+def cut_line(rows: list[Row]) -> str:
+    chosen = [row.told["whole_body"][2] for row in rows if row.planted == CUT]
+    return f"Feet cut off (the camera tilted 11° up): told in {share([verdict == 'fail' for verdict in chosen])}."
+
+
+INTRO = """# Planted camera errors
+
+`python studies/filming_errors.py --rendered FOLDER --filmed 6`. Asked for: planted errors detected ≥ 95 %, their size
+within 30 %, well-placed cameras blamed ≤ 5 %. Players differ in segment lengths, breadths, stature (158–193 cm, not told
+to the check), style, club and hand; cameras in distance and lens. A well-placed camera stands at hand height within
+1.5 cm, on its line within 1.5 cm and 0.5°, upright within 0.3° (standard deviations). None of these players was used to
+choose a threshold or to make `overlay/filming/address_shape.json`.
+"""
+
+
+def write_page(noise: list[Row], shaken: list[str], seen: list[Row], players: tuple[int, int, int], text: str) -> None:
+    parts = [INTRO]
+    if seen:
+        parts += [
+            f"## Rendered pictures, joints from the pose model ({players[1]} players, {players[2]} well placed)",
+            "\n".join(table_of_errors(seen, ERRORS)),
+            "\n".join(table_of_alarms(seen)),
+            cut_line(seen),
+        ]
+    parts += [
+        f"## True joints with a pose model's random errors, no pictures ({players[0]} players)",
+        "\n".join(table_of_errors(noise, ERRORS)),
+        "\n".join(table_of_alarms(noise)),
+        cut_line(noise),
+        "### A camera held by hand, told from the feet alone",
+        "\n".join(shaken),
+        "### A camera that is not level",
+        "\n".join(tilted_lines(noise)),
+        text,
+    ]
+    PAGE.write_text("\n\n".join(part.strip() for part in parts) + "\n", encoding="utf-8")
+    print(PAGE)
+
+
+REMARKS = """## What falls short, and why
+- **Yaw down the line on real pictures.** The pose model places near and far foot, hip and shoulder with errors of 2–3 %
+  of the torso length that differ from player to player, and it sees a turned player as less turned. What is left after
+  its habits are taken off is worth 1.5–2°: 10° is seen, 5° not always, and its size not within 30 %. With joints that
+  carry only random errors the same estimate is good to about 0.6°, so a better pose model would settle it.
+- **Height of a tilted camera.** Face on, tilt and height cannot be told apart; down the line partly. The figures for
+  height hold for a level camera, and the finding says so.
+- **Synthetic players stand square.** Real players do not; then yaw is that of the stance, which the finding says too.
+"""
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--shape", type=Path)
-    parser.add_argument("--rendered", type=Path)
-    parser.add_argument("--players", type=int, default=40)
-    parser.add_argument("--quick", action="store_true")
+    parser.add_argument("--shape", type=Path, help="folder for the clips that the posture table is made from")
+    parser.add_argument("--rendered", type=Path, help="folder for the rendered clips")
+    parser.add_argument("--players", type=int, default=20, help="of the figures without pictures")
+    parser.add_argument("--filmed", type=int, default=4, help="of the rendered figures")
+    parser.add_argument("--good", type=int, default=20, help="of the rendered well-placed cameras")
+    parser.add_argument("--quick", action="store_true", help="a few players only, nothing is written")
     options = parser.parse_args()
     if options.shape is not None:
         write_shape(options.shape, 600, 70)
         return
+    players = 2 if options.quick else options.players
+    filmed_players, good = (1, 1) if options.quick else (options.filmed, options.good)
+    seen = [] if options.rendered is None else rendered_rows(options.rendered, filmed_players, good)
+    if seen:
+        print("\n".join([*table_of_errors(seen, ERRORS), *table_of_alarms(seen), cut_line(seen)]))
+    noise = noisy_rows(players)
+    print("\n".join([*table_of_errors(noise, ERRORS), *table_of_alarms(noise), *tilted_lines(noise)]))
+    if not options.quick:
+        write_page(noise, shaken_rows(players), seen, (players, filmed_players, good), REMARKS)
 
 
 if __name__ == "__main__":

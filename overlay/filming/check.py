@@ -8,6 +8,7 @@ from overlay.data import CameraMotion, FilmingFinding, FilmingReport, PoseTrack,
 from overlay.filming import frame, picture, place
 from overlay.filming.blur import shutter_finding
 from overlay.filming.scene import gather
+from overlay.filming.second_look import with_second_look
 from overlay.settings.filming import FilmingSettings
 
 if TYPE_CHECKING:
@@ -71,6 +72,7 @@ def check_filming(
         first. Intervals are 95 %.
     """
     scene = gather(reader, track, swing, masks, motion, stature_cm, settings or FilmingSettings())
+    scene = with_second_look(scene)
     still = picture.still_picture(scene)
     found = place.locate(scene, picture.background_tilt(scene, still))
     findings = [

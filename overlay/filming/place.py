@@ -88,11 +88,11 @@ def _why_not(scene: Scene) -> str:
     return "Cannot be told: too little of the player is seen at address."
 
 
-def in_cm(told: Told, scene: Scene) -> tuple[float, tuple[float, float]]:
+def in_cm(told: Told, scene: Scene, more_sd_cm: float = 0.0) -> tuple[float, tuple[float, float]]:
     """A length in cm with its 95 % interval, the doubt about the stature included."""
     stature, stature_sd = scene.stature
     value = told.value * stature
-    sd = math.hypot(told.sd * stature, told.value * stature_sd)
+    sd = math.hypot(told.sd * stature, told.value * stature_sd, more_sd_cm)
     return value, (value - 1.96 * sd, value + 1.96 * sd)
 
 
@@ -146,7 +146,7 @@ def _towards(scene: Scene, positive: bool) -> str:
 
 def _offset(scene: Scene, found: CameraFound) -> FilmingFinding:
     settings = scene.settings
-    value, interval = in_cm(found.offset, scene)
+    value, interval = in_cm(found.offset, scene, settings.middle_sd_cm)
     verdict = graded(abs(value), settings.offset_warn_cm, settings.offset_fail_cm)
     if scene.view == "dtl":
         if verdict == "pass":

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Mapping
@@ -104,14 +104,13 @@ def inspect_clip(path: Path, options: ClipOptions | None = None, *, progress: Pr
         No person, two people, a cut-off body, or no full swing.
     """
     from overlay.clean import clean
-    from overlay.marks import Picture, load_marks
     from overlay.positions import find_swings, refine
 
     options = options or ClipOptions()
     raw, clip, masks, view, handedness, notes = _load(path, options, progress)
-    marks = load_marks(path) if clip is None else load_marks(path, clip.content_hash, picture=Picture.of(clip))
-    view = options.view or marks.view or view
-    handedness = options.handedness or marks.handedness or handedness
+    marks = _marks(path, clip, raw, options)
+    view = marks.view or view
+    handedness = marks.handedness or handedness
 
     known = 1.0 if clip is None else clip.slow_factor
     progress.stage("finding the swing")
@@ -127,6 +126,20 @@ def inspect_clip(path: Path, options: ClipOptions | None = None, *, progress: Pr
     swings = tuple(refine(swing, marks=marks, track=track, others=swings) for swing in swings)
     progress.done()
     return Inspection(path, clip, track, masks, swings, notes, marks)
+
+
+def _marks(path: Path, clip: Clip | None, track: PoseTrack, options: ClipOptions) -> Marks:
+    """What was marked by hand; a view or hand that is said now wins against one that was marked then."""
+    from overlay.files import sha256_of
+    from overlay.marks import Picture, load_marks
+
+    if clip is not None:
+        marks = load_marks(path, clip.content_hash, picture=Picture.of(clip))
+    else:
+        width, height = track.image_size
+        picture = Picture(width, height, 0, options.mirrored) if width >= 1 and height >= 1 else None
+        marks = load_marks(path, sha256_of(path), picture=picture)
+    return replace(marks, view=options.view or marks.view, handedness=options.handedness or marks.handedness)
 
 
 def _load(

@@ -222,7 +222,7 @@ class _Chain:
         found = self._from_key(grey, person)
         if found is None:
             # A sudden jump: what was guessed from the frame before does not hold.
-            self._guess = np.eye(3)
+            self._guess = _jump(self._key.grey, grey)
             found = self._from_key(grey, person)
         if found is None:
             return np.full((3, 3), np.nan)
@@ -267,6 +267,17 @@ class _Chain:
         matrix = np.eye(3)
         matrix[:2] = fit_similarity(here[kept], there[kept])
         return matrix, float(kept.sum()) / len(start)
+
+
+def _jump(before: AnyArray, now: AnyArray) -> FloatArray:
+    """(3, 3): the shift of the whole picture by phase correlation (Kuglin & Hines 1975), however far."""
+    import cv2
+
+    window = cv2.createHanningWindow((now.shape[1], now.shape[0]), cv2.CV_32F)
+    shift, _ = cv2.phaseCorrelate(before.astype(np.float32), now.astype(np.float32), window)
+    matrix = np.eye(3)
+    matrix[:2, 2] = shift
+    return matrix
 
 
 def _inside(points: AnyArray, shape: tuple[int, ...]) -> BoolArray:

@@ -136,7 +136,7 @@ def honesty(rows: list[Row], kind: str) -> list[str]:
     sd = np.concatenate([row.sd_deg for row in rows])
     chosen = np.concatenate([row.measured if kind == "measured" else row.bridged for row in rows])
     lines = []
-    for low, high in ((0.0, 0.3), (0.3, 0.5), (0.5, 1.0), (1.0, 3.0), (3.0, 8.0), (8.0, 25.0)):
+    for low, high in ((0.0, 0.3), (0.3, 0.5), (0.5, 1.0), (1.0, 3.0), (3.0, 8.0), (8.0, 31.0)):
         here = chosen & (sd >= low) & (sd < high)
         if here.sum() < 10:
             continue
@@ -198,12 +198,13 @@ def page(rows: list[Row], command: str) -> str:
             "are within 5°.",
             "",
             f"Cost: {1000 * cpu / frames:.0f} ms of one processor a frame for the movement of the picture and the club "
-            f"together, decoding twice and once more included: {frames / cpu:.0f} frames a second on one core. The "
+            f"together, decoding included (three passes): {frames / cpu:.0f} frames a second on one core. The "
             "picture is looked at with a torso of 100 px whatever the clip's size.",
             "",
             "## How sure, and rightly so",
             "",
-            "Frames by the standard deviation that is told for them; 95 % should lie within 1.96 of it.",
+            "All frames, visible or not, by the standard deviation that is told for them; 95 % should lie within "
+            "1.96 of it.",
             "",
             "| frames | told, ° | n | error p68, ° | p95, ° | within 1.96 sd |",
             "|---|---|---|---|---|---|",

@@ -12,10 +12,11 @@ from overlay.club.path import Path
 from overlay.club.rays import Line
 from overlay.settings.club import ClubSettings
 
-BRIDGE_DEG_S = 40.0
-"""Beside that, what a shaft may have turned there and back unseen, per second (real) from the nearest known frame."""
+BRIDGE_TORSO_S = 4.0
+"""Error of the vector of a bridged row, torso lengths per second (real) from the nearest known frame, and"""
 BRIDGE_SHARE = 0.15
-"""Error of the vector in the middle of a gap, as a share of its way across; by trial on rendered clips."""
+"""in the middle of a gap as a share of its way across: with both, 93 % of bridged rows of clips for tuning lie within
+1.96 standard deviations, those that point at the camera included."""
 
 
 @dataclass
@@ -135,9 +136,9 @@ def _bridge_sd(
     span = np.maximum(times_s[right] - times_s[left], 1e-9)
     inner = np.clip((times_s - times_s[left]) / span, 0.0, 1.0)
     sag = np.where(left == right, 0.5, np.sqrt(inner * (1.0 - inner)))
-    across = BRIDGE_SHARE * way * sag
-    unseen = BRIDGE_DEG_S * np.minimum(np.abs(times_s - times_s[left]), np.abs(times_s[right] - times_s))
-    return np.asarray(np.hypot(np.degrees(np.arctan2(across, np.maximum(length, 1e-6))), unseen), np.float64)
+    from_known = np.minimum(np.abs(times_s - times_s[left]), np.abs(times_s[right] - times_s))
+    across = np.hypot(BRIDGE_SHARE * way * sag, BRIDGE_TORSO_S * torso_px * from_known)
+    return np.asarray(np.degrees(np.arctan2(across, np.maximum(length, 1e-6))), np.float64)
 
 
 def settle_still(

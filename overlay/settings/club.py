@@ -70,7 +70,7 @@ class ClubSettings:
     )
     elsewhere_deg: float = setting(12.0, "deg", "further away is elsewhere")
     longest_gap_s: float = setting(0.25, "s", "real time: between measured frames further apart the shaft is hidden")
-    longest_sd_deg: float = setting(20.0, "deg", "a bridged angle less sure than this tells nothing: hidden")
+    longest_sd_deg: float = setting(30.0, "deg", "a bridged angle less sure than this tells nothing: hidden")
     floor_sd_deg: float = setting(0.25, "deg", "what light on one side of a shaft and its taper do to every line")
     mark_deg: float = setting(3.0, "deg", "a mark by hand pins the path to within this")
     mark_px: float = setting(2.0, "px", "how well a person clicks, for the standard deviation of a marked angle")

@@ -501,10 +501,10 @@ def cut_line(rows: list[Row]) -> str:
 INTRO = """# Planted camera errors
 
 `python studies/filming_errors.py --rendered FOLDER --filmed 6`. Asked for: planted errors detected ≥ 95 %, their size
-within 30 %, well-placed cameras blamed ≤ 5 %. Players differ in segment lengths, breadths, stature (158–193 cm, not told
-to the check), style, club and hand; cameras in distance and lens. A well-placed camera stands at hand height within
-1.5 cm, on its line within 1.5 cm and 0.5°, upright within 0.3° (standard deviations). None of these players was used to
-choose a threshold or to make `overlay/filming/address_shape.json`.
+within 30 %, well-placed cameras blamed ≤ 5 %. Players differ in segment lengths, breadths, stature (158–193 cm, not
+told to the check), style, club and hand; cameras in distance and lens. A well-placed camera stands at hand height
+within 1.5 cm, on its line within 1.5 cm and 0.5°, upright within 0.3° (standard deviations). None of these players was
+used to choose a threshold or to make `overlay/filming/address_shape.json`.
 """
 
 

@@ -40,15 +40,15 @@ def findings(done: subprocess.CompletedProcess[str]) -> dict[str, dict[str, Any]
     return {row["name"]: row for row in document["filming"]["findings"]}
 
 
-def test_a_low_camera_is_told_in_the_first_row(overlay_command: Run, tmp_path: Path) -> None:
-    write_track(tmp_path / "low.csv", raised_m=-0.30)
-    done = overlay_command("filming", tmp_path / "low.csv", "--quiet")
+def test_a_high_camera_is_told_in_the_first_row(overlay_command: Run, tmp_path: Path) -> None:
+    write_track(tmp_path / "high.csv", raised_m=0.30)
+    done = overlay_command("filming", tmp_path / "high.csv", "--quiet")
     assert done.returncode == 0, done.stderr
     lines = done.stdout.splitlines()
     assert lines[0] == "Filming: put this right before you trust the pictures."
     assert lines[1].split()[0] == "FAIL"
     assert "lens against the hands" in lines[1]
-    assert "Raise the camera about 30 cm" in done.stdout
+    assert "Lower the camera about 30 cm" in done.stdout
 
 
 def test_a_good_camera_is_left_where_it_is(overlay_command: Run, tmp_path: Path) -> None:
@@ -60,9 +60,9 @@ def test_a_good_camera_is_left_where_it_is(overlay_command: Run, tmp_path: Path)
 
 
 def test_numbers_come_as_json(overlay_command: Run, tmp_path: Path) -> None:
-    write_track(tmp_path / "aside.csv", offset_m=0.25)
+    write_track(tmp_path / "aside.csv", offset_m=0.30)
     told = findings(overlay_command("filming", tmp_path / "aside.csv", "--json", "--quiet", "--stature-cm", 178))
-    assert told["camera_offset"]["value"] == pytest.approx(25.0, abs=5.0)
+    assert told["camera_offset"]["value"] == pytest.approx(30.0, abs=5.0)
     assert told["camera_offset"]["verdict"] == "fail"
     assert "towards the heel line" in told["camera_offset"]["advice"]
     assert told["shutter_blur"] == told["shutter_blur"] | {"verdict": "not seen", "value": None}

@@ -375,11 +375,13 @@ def report(rows: list[dict[str, Any]], whole: list[dict[str, Any]], seeds: int) 
         lines += ["| clip | ball in the picture | struck | from | error ms | frames |", "|---|---|---|---|---|---|"]
         lines += [
             f"| {row['name']} | {'yes' if row['in'] else 'no'} | {row['struck']} | {row['sources'] or '–'} | "
-            f"{row['off_s'] * 1e3:+.1f} | {row['frames']:+.2f} |"
+            + (f"{row['off_s'] * 1e3:+.1f} | {row['frames']:+.2f} |" if math.isfinite(row["off_s"]) else "– | – |")
             for row in whole
             if row["condition"] == "ball and tracked club"
         ]
         lines.append("")
+    else:
+        lines += ["## Whole clips, pose model, no sound", "", "Not run: `--clips` names no folder.", ""]
     lines += ["## The click in the sound alone", "", *clicks_alone(seeds), ""]
     return "\n".join(lines)
 

@@ -114,19 +114,25 @@ def test_marks_outside_the_swing_are_left_to_their_own() -> None:
 
 
 def test_a_moving_camera_is_allowed_for() -> None:
-    """The picture swings by up to 9 px; without its movement the background is smeared."""
+    """The picture swings by up to 9 px over a scene with sticks of its own; without its movement they count as seen."""
     import cv2
 
-    shift = np.stack([9.0 * np.sin(7.0 * TIMES), 5.0 * np.cos(5.0 * TIMES)], -1)
+    scene = SCENE
+    for angle in range(20, 380, 45):
+        scene = draw_shaft(scene, HANDS.mean(axis=0), float(angle), 150.0)
+    shift = np.stack([9.0 * np.sin(9.0 * TIMES), 7.0 * np.cos(7.0 * TIMES)], -1)
 
     def picture(index: int) -> Image:
+        whole = draw_shaft(scene, HANDS[index], ANGLES[index], 125.0)
         matrix = np.column_stack([np.eye(2), shift[index]])
-        return np.asarray(cv2.warpAffine(stick(index), matrix, (WIDTH, HEIGHT), borderMode=cv2.BORDER_REFLECT))
+        return np.asarray(cv2.warpAffine(whole, matrix, (WIDTH, HEIGHT), borderMode=cv2.BORDER_REFLECT))
 
     back = np.stack([np.column_stack([np.eye(2), -s]) for s in shift])
-    club = tracked(picture, swing_of(HANDS + shift, TIMES), motion=CameraMotion(TIMES, back))
-    assert words(club)["measured"] >= 0.9 * N
-    assert np.nanmax(errors(club)[club.scored]) < 2.0
+    moved = swing_of(HANDS + shift, TIMES)
+    club = tracked(picture, moved, motion=CameraMotion(TIMES, back))
+    assert words(club)["measured"] >= 0.8 * N
+    assert np.nanmax(errors(club)[club.scored]) < 4.0
+    assert words(tracked(picture, moved))["measured"] < words(club)["measured"]
 
 
 def test_the_size_of_the_clip_does_not_matter(plain: ClubTrack) -> None:

@@ -176,8 +176,10 @@ def find_camera(seen: Seen, settings: FilmingSettings = FilmingSettings()) -> Ca
     free = _fit(seen, shape, settings, settings.tilted_pitch_deg)
     if level is None or free is None:
         return None
-    weight = _odds(level, free, settings)
-    told = [_answers(fit, shape, seen.view) for fit in (level, free)]
+    # Where neither explains the picture the noise was larger than thought: odds and intervals are tempered by as much.
+    worse = max(1.0, min(level.misfit, free.misfit))
+    weight = _odds(level, free, settings, worse)
+    told = [_answers(fit, shape, seen.view, worse) for fit in (level, free)]
     mixed = {name: _mixture(told[0][name], told[1][name], weight) for name in told[0]}
     best = level if weight < 0.5 else free
     distance = math.exp(best.values[LOG_DISTANCE])
@@ -197,12 +199,12 @@ def find_camera(seen: Seen, settings: FilmingSettings = FilmingSettings()) -> Ca
     )
 
 
-def _odds(level: _Fit, free: _Fit, settings: FilmingSettings) -> float:
+def _odds(level: _Fit, free: _Fit, settings: FilmingSettings, worse: float) -> float:
     """Probability of the tilted answer: prior odds × evidence, by Laplace's approximation."""
 
     def log_evidence(fit: _Fit, pitch_deg: float, share: float) -> float:
         _, log_det = np.linalg.slogdet(fit.covariance)
-        return math.log(share) - 0.5 * fit.cost + 0.5 * log_det - math.log(math.radians(pitch_deg))
+        return math.log(share) - 0.5 * fit.cost / worse**2 + 0.5 * log_det - math.log(math.radians(pitch_deg))
 
     gap = log_evidence(free, settings.tilted_pitch_deg, settings.tilted_share) - log_evidence(
         level, settings.level_pitch_deg, 1.0 - settings.tilted_share
@@ -300,8 +302,8 @@ def _fit(seen: Seen, shape: AddressShape, settings: FilmingSettings, pitch_deg: 
     return _Fit(values, covariance, cost, math.sqrt(float(np.mean(now[:n] ** 2))))
 
 
-def _answers(fit: _Fit, shape: AddressShape, view: str) -> dict[str, Told]:
-    """The numbers that are asked for, each with the standard deviation it inherits."""
+def _answers(fit: _Fit, shape: AddressShape, view: str, worse: float = 1.0) -> dict[str, Told]:
+    """The numbers that are asked for, each with the standard deviation it inherits, ``worse`` times as large."""
 
     def all_of(values: FloatArray) -> dict[str, float]:
         points = shape.mean + np.tensordot(values[N_CAMERA:], shape.ways, axes=1)
@@ -331,6 +333,6 @@ def _answers(fit: _Fit, shape: AddressShape, view: str) -> dict[str, Told]:
         for name, value in all_of(moved).items():
             slopes[name][k] = (value - here[name]) / 1e-5
     return {
-        name: Told(value, math.sqrt(max(float(slopes[name] @ fit.covariance @ slopes[name]), 0.0)))
+        name: Told(value, worse * math.sqrt(max(float(slopes[name] @ fit.covariance @ slopes[name]), 0.0)))
         for name, value in here.items()
     }

@@ -132,7 +132,8 @@ def test_a_moving_camera_is_allowed_for() -> None:
     club = tracked(picture, moved, motion=CameraMotion(TIMES, back))
     assert words(club)["measured"] >= 0.8 * N
     assert np.nanmax(errors(club)[club.scored]) < 4.0
-    assert words(tracked(picture, moved))["measured"] < words(club)["measured"]
+    without = tracked(picture, moved)
+    assert np.nanmean(errors(without)) > 2.0 * np.nanmean(errors(club))
 
 
 def test_the_size_of_the_clip_does_not_matter(plain: ClubTrack) -> None:

@@ -1,6 +1,6 @@
 """Renders a set of clips with known truth: players, cameras, rates and shutters drawn at random, once and for good.
 
-    python studies/filmed_clips.py FOLDER [--set tune|test] [--only N]
+    python studies/filmed_clips.py FOLDER [--set tune|test] [--only N] [--quick]
 
 Each clip is an MP4 with a JSON file beside it that holds the golfer and camera it was made from, so that any study can
 ask for joints, club, ball and strike of any frame. A second run goes on where the first one stopped.
@@ -132,9 +132,10 @@ def main() -> None:
     parser.add_argument("folder", type=Path)
     parser.add_argument("--set", choices=tuple(COUNT), default="test", dest="name")
     parser.add_argument("--only", type=int, default=10_000, help="not more than this many clips")
+    parser.add_argument("--quick", action="store_true", help="three clips")
     options = parser.parse_args()
     options.folder.mkdir(parents=True, exist_ok=True)
-    for number in range(min(COUNT[options.name], options.only)):
+    for number in range(min(COUNT[options.name], 3 if options.quick else options.only)):
         filmed = plan(options.name, number, options.folder)
         render(filmed)
         print(filmed.path.name, flush=True)

@@ -49,6 +49,7 @@ def rendered_runs(folder: Path) -> tuple[tuple[str, ...], ...]:
         ("score_planted_faults.py", "--rendered", "--clips", "2", "6", "--tracks", tracks),
         ("filmed_clips.py", str(folder / "filmed")),
         ("club_shaft.py", str(folder / "filmed")),
+        ("strike_time.py", "--clips", str(folder / "filmed")),
         ("positions_club.py", "--seeds", "1", "--rendered", str(folder / "filmed")),
         ("guide_lines.py", "--filmed", str(folder / "filmed")),
         ("measures_truth.py", "--filmed", str(folder / "filmed")),

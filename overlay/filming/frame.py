@@ -77,9 +77,10 @@ def whole_body_finding(scene: Scene) -> FilmingFinding:
     """Room around the body at the tightest side, torso lengths; negative when it is cut."""
     settings = scene.settings
     rooms = _rooms(scene) if math.isfinite(scene.torso_px) else {}
+    rooms = {side: room for side, room in rooms.items() if math.isfinite(room)}
     if not rooms:
         return not_seen("whole_body", "torso", "No player is seen.")
-    cut = cut_at_address(scene)
+    cut = cut_at_address(scene) & set(rooms)
     side = min(rooms, key=lambda name: rooms[name])
     value = rooms[side]
     if cut:

@@ -272,6 +272,8 @@ def _fit(seen: Seen, shape: AddressShape, settings: FilmingSettings, pitch_deg: 
 
     now = residuals(values)
     cost = float(now @ now)
+    if not math.isfinite(cost):
+        return None
     damping = 1e-3
     steps = np.full(len(values), 1e-4)
     jacobian = np.zeros((len(now), len(values)))

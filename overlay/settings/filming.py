@@ -64,7 +64,7 @@ class FilmingSettings:
     club_of_stature: float = setting(0.55, "fraction", "a mid iron of 0.94 m and a driver of 1.14 m, for 1.75 m")
     near_top_s: float = setting(0.05, "s", "real time about the top in which the club has hardly moved")
     share_wanted: float = setting(0.58, "fraction", "nose to ankles; leaves room for the club above and below")
-    share_low_warn: float = setting(0.38, "fraction", "common practice, no source")
+    share_low_warn: float = setting(0.33, "fraction", "common practice, no source")
     share_low_fail: float = setting(0.20, "fraction", "common practice, no source")
     share_high_warn: float = setting(0.78, "fraction", "a club above the head needs a quarter of the picture")
     torso_warn_px: float = setting(90.0, "px", "the club is looked for at a torso of 100 px")

@@ -319,3 +319,13 @@ def test_what_one_clip_does_not_show_is_not_compared() -> None:
 def test_a_bad_position_is_refused_by_the_data_it_comes_in() -> None:
     with pytest.raises(DataError, match="strictly increasing"):
         CameraMotion(np.array([0.0, 0.0]), np.zeros((2, 2, 3)))
+
+
+def test_a_head_that_is_never_seen_does_not_hide_the_rest() -> None:
+    swing = filmed("dtl")
+    points = swing.pose.points.copy()
+    points[:, [INDEX[name] for name in ("nose", "left_ear", "right_ear")]] = np.nan
+    report = report_of(dataclasses.replace(swing, pose=dataclasses.replace(swing.pose, points=points)))
+    assert math.isfinite(finding(report, "whole_body").value)
+    assert finding(report, "camera_offset").verdict == "pass"
+    assert finding(report, "distance").verdict == "not seen"

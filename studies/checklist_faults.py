@@ -16,7 +16,7 @@ First the swing is held against the default tolerances, then against a swing of 
 
 ``--rendered`` takes pose tracks of rendered clips from FOLDER, where ``score_planted_faults.py --rendered --tracks
 FOLDER`` leaves them; what is missing is rendered and tracked. The clips are not kept, so rows that need the shaft are
-not read in this run.
+not read from them. Then each gross fault is rendered once, and the whole clip goes through every stage.
 """
 
 from __future__ import annotations
@@ -490,7 +490,55 @@ def rendered(folder: Path, spec: ChecklistSpec) -> list[str]:
     return lines
 
 
-def rendered_page(lines: Sequence[str]) -> str:
+FILMED = (
+    "over_the_top",
+    "early_release",
+    "laid_off",
+    "across_the_line",
+    "sway",
+    "reverse_spine",
+    "flat_shoulder_turn",
+    "posture_loss",
+)
+FILMED_LOOKS = ("rowan", "mara", "idris", "tobin", "wren")
+
+
+def filmed(folder: Path, spec: ChecklistSpec) -> list[str]:
+    """Each gross fault rendered once and taken through every stage, club, strike and filming check included."""
+    from overlay.golfer import render_clip
+    from overlay.pipeline import inspect_clip, look_closer
+
+    tempo = TempoSpec(pre_s=0.9, relax_s=0.4, post_s=0.0, waggle=0.0)
+    golfer = GolferSpec(tempo=tempo, variation=1.0)
+    number = {row.key: row.number for row in spec.rows}
+    jobs: list[tuple[str, View]] = [("", "fo"), ("", "dtl")]
+    jobs += [(fault, BELONGS[fault][0]) for fault in FILMED]
+    references: dict[View, tuple[Measure, ...]] = {}
+    lines = [
+        "| fault, size 2 | view | row | against the tolerances | against the plain swing |",
+        "|---|---|---|---|---|",
+    ]
+    for i, (fault, view) in enumerate(jobs):
+        faults = {fault: max(SIZES)} if fault else {}
+        clip = folder / f"{view}-{fault or 'plain'}.mp4"
+        if not clip.exists():
+            motion = simulate(dataclasses.replace(golfer, seed=60 + i, faults=faults))
+            camera = CameraSpec.for_motion(motion, view, width_px=640, height_px=640)
+            render_clip(motion, camera, clip, rate_hz=60.0, shutter_s=1 / 1000, look=FILMED_LOOKS[i % 5], seed=i)
+        looked = look_closer(inspect_clip(clip))
+        swing = looked.swings[-1]
+        closer = looked.closer[swing.swing_number]
+        references.setdefault(view, closer.measures)
+        alone = check_swing(closer.measures, swing.view, spec, filming=closer.filming).first.focus
+        against = check_swing(closer.measures, swing.view, spec, reference=references[view]).first.focus
+        row = number[BELONGS[fault][1]] if fault else "–"
+        beside = (words(against) or "nothing") if fault else "–"
+        lines.append(f"| {words(fault) or 'none'} | {view} | {row} | {words(alone) or 'nothing'} | {beside} |")
+        print(lines[-1], flush=True)
+    return lines
+
+
+def rendered_page(lines: Sequence[str], whole: Sequence[str]) -> str:
     return "\n".join(
         [
             "# The checklist on rendered clips",
@@ -500,6 +548,11 @@ def rendered_page(lines: Sequence[str]) -> str:
             "with its own looks and light. The clips are not kept, so rows that need the shaft are not read.",
             "",
             *lines,
+            "",
+            "Whole clips, one each, 640 × 640 at 60 frames/s, another swing of the player in every clip: pose, club,",
+            "strike, filming check and all else as for a user's clip. What is named first:",
+            "",
+            *whole,
             "",
         ]
     )
@@ -515,7 +568,7 @@ def main() -> None:
     spec = load_checklist()
     if options.rendered:
         options.rendered.mkdir(parents=True, exist_ok=True)
-        text = rendered_page(rendered(options.rendered, spec))
+        text = rendered_page(rendered(options.rendered, spec), filmed(options.rendered, spec))
         print(text)
         if not options.quick:
             write_text(OUT.with_name("checklist_faults_rendered.md"), text)

@@ -248,6 +248,17 @@ def inspect_document(clip: Clip | None, path: str, swings: Sequence[Looked], not
     }
 
 
+def filming_check_document(clip: Clip | None, path: str, report: FilmingReport) -> dict[str, Any]:
+    """What ``overlay filming --json`` prints."""
+    return {
+        "schema": SCHEMA,
+        "kind": "filming",
+        "overlay_version": __version__,
+        "clip": clip_document(clip, path),
+        "filming": filming_document(report),
+    }
+
+
 def time_map_document(time_map: TimeMap) -> dict[str, Any]:
     """Pairs of seconds (student, reference) every knot, and the diagnostics."""
     return {

@@ -3,22 +3,15 @@
 from __future__ import annotations
 
 import math
-from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from overlay.cli.options import CLIP, clip_options, read_clip_options, shared_options
 from overlay.cli.show import console, progress_display
 from overlay.data import FilmingFinding, FilmingReport
-from overlay.errors import ContentError
 from overlay.terms import words
-
-if TYPE_CHECKING:
-    from overlay.data import Clip
-    from overlay.pipeline import ClipOptions
-    from overlay.progress import Progress
 
 MARKS = {"pass": "good", "warn": "warn", "fail": "FAIL", "not seen": "?"}
 """A verdict as the table shows it."""
@@ -55,74 +48,17 @@ def command(
     swing are findings here, not errors; the exit code is 0 whatever is found.
     """
     from overlay import documents
+    from overlay.pipeline import check_clip_filming
 
     del allow_others  # a second person is one of the findings
     options = read_clip_options(values, use_cache=not no_cache, allow_others=True, stature_cm=stature_cm)
     with progress_display(quiet) as progress:
-        known, report = look(clip, options, progress)
+        known, report = check_clip_filming(clip, options, progress=progress)
     if as_json:
-        document = {
-            "schema": documents.SCHEMA,
-            "command": "filming",
-            "clip": documents.clip_document(known, str(clip)),
-            "filming": documents.filming_document(report),
-        }
+        document = documents.filming_check_document(known, str(clip), report)
         click.echo(documents.to_json(document), nl=False)
         return
     print_report(report)
-
-
-def look(clip: Path, options: ClipOptions, progress: Progress) -> tuple[Clip | None, FilmingReport]:
-    """The filming check of a clip; what keeps a swing from being found is told as a finding.
-
-    Raises
-    ------
-    InputError, SetupError
-        The clip cannot be read, or the pose model is missing.
-    """
-    from overlay.pipeline import inspect_clip, look_closer
-
-    try:
-        inspection = inspect_clip(clip, options, progress=progress)
-    except ContentError as error:
-        return _without_swing(clip, options, progress, error)
-    swing = inspection.chosen(options.swing)
-    inspection = look_closer(inspection, swing.swing_number, options, progress=progress)
-    closer = inspection.closer[swing.swing_number]
-    return inspection.clip, closer.filming
-
-
-def _without_swing(
-    clip: Path, options: ClipOptions, progress: Progress, error: ContentError
-) -> tuple[Clip | None, FilmingReport]:
-    """What can be told of a clip in which no full swing was found."""
-    from overlay.filming import check_filming
-    from overlay.pose import is_saved_track, load_track, track_clip
-    from overlay.video import open_clip
-
-    problem = FilmingFinding("swing", float("nan"), "", None, "fail", error.message, error.hint)
-    with ExitStack() as stack:
-        if is_saved_track(clip):
-            report = check_filming(None, load_track(clip).track, None, None, stature_cm=options.stature_cm)
-            return None, FilmingReport((problem, *report.findings))
-        result = track_clip(
-            clip,
-            mirrored=options.mirrored,
-            rotation_deg=options.rotation_deg,
-            capture_rate=options.capture_rate,
-            progress=progress,
-            use_cache=options.use_cache,
-        )
-        reader = stack.enter_context(
-            open_clip(
-                clip,
-                mirrored=options.mirrored,
-                rotation_deg=options.rotation_deg,
-                capture_rate=options.capture_rate,
-            )
-        )
-        report = check_filming(reader, result.track, None, result.masks, stature_cm=options.stature_cm)
-        return result.clip, FilmingReport((problem, *report.findings))
 
 
 LABELS = {

@@ -3,6 +3,7 @@
 from overlay.pipeline.clips import ClipOptions, Closer, Inspection, inspect_clip
 from overlay.pipeline.closer import look_closer, looked_of, with_club_and_strike
 from overlay.pipeline.comparing import Outcome, check_views, compare_clips, compare_inspections
+from overlay.pipeline.filming import check_clip_filming
 from overlay.pipeline.outputs import (
     OUTPUT_NAMES,
     OutputOptions,
@@ -22,6 +23,7 @@ __all__ = [
     "Outcome",
     "OutputOptions",
     "Outputs",
+    "check_clip_filming",
     "check_outputs",
     "check_views",
     "compare_clips",

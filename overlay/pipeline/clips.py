@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, Mapping
+from typing import TYPE_CHECKING, Mapping, NamedTuple
 
 from overlay.data import Clip, FilmingReport, Guide, Marks, Measure, PoseTrack, Swing
 from overlay.errors import InputError
@@ -107,7 +107,7 @@ def inspect_clip(path: Path, options: ClipOptions | None = None, *, progress: Pr
     from overlay.positions import find_swings, refine
 
     options = options or ClipOptions()
-    raw, clip, masks, view, handedness, notes = _load(path, options, progress)
+    raw, clip, masks, view, handedness, notes = read_track(path, options, progress)
     marks = _marks(path, clip, raw, options)
     view = marks.view or view
     handedness = marks.handedness or handedness
@@ -142,9 +142,19 @@ def _marks(path: Path, clip: Clip | None, track: PoseTrack, options: ClipOptions
     return replace(marks, view=options.view or marks.view, handedness=options.handedness or marks.handedness)
 
 
-def _load(
-    path: Path, options: ClipOptions, progress: Progress
-) -> tuple[PoseTrack, Clip | None, MaskTrack | None, View | None, Handedness | None, tuple[str, ...]]:
+class Loaded(NamedTuple):
+    """The raw joints of a recording, and what came with them."""
+
+    track: PoseTrack
+    clip: Clip | None
+    masks: MaskTrack | None
+    view: View | None
+    handedness: Handedness | None
+    notes: tuple[str, ...]
+
+
+def read_track(path: Path, options: ClipOptions, progress: Progress) -> Loaded:
+    """The joints of a clip by the pose model, or those of a saved track. Raises as ``inspect_clip``."""
     from overlay.pose import is_saved_track, load_track, track_clip
     from overlay.pose.people import check_one_person
 
@@ -160,7 +170,7 @@ def _load(
             track = track.mirrored()
             # The header tells the hand of the player as the track shows him, and the flip turns that over too.
             handedness = None if handedness is None else "left" if handedness == "right" else "right"
-        return track, None, None, saved.view, handedness, ("No pictures: a saved track.",)
+        return Loaded(track, None, None, saved.view, handedness, ("No pictures: a saved track.",))
     if not options.allow_others:
         check_one_person(
             path,
@@ -177,4 +187,4 @@ def _load(
         progress=progress,
         use_cache=options.use_cache,
     )
-    return result.track, result.clip, result.masks, None, None, tuple(result.clip.warnings)
+    return Loaded(result.track, result.clip, result.masks, None, None, tuple(result.clip.warnings))

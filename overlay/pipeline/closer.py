@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
-from contextlib import ExitStack
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Sequence
 
-from overlay.data import Measure, Swing
+from overlay.data import Clip, Measure, Swing
 from overlay.pipeline.clips import ClipOptions, Closer, Inspection
 from overlay.progress import SILENT, Progress
 
@@ -14,6 +16,20 @@ if TYPE_CHECKING:
     from overlay.checklist import ChecklistSpec
     from overlay.documents import Looked
     from overlay.video import Reader
+
+
+@contextmanager
+def opened(path: Path, clip: Clip | None) -> Iterator[Reader | None]:
+    """The clip, opened again as it was read; None for a saved track, which has no pictures."""
+    from overlay.video import open_clip
+
+    if clip is None:
+        yield None
+        return
+    with open_clip(
+        path, mirrored=clip.mirrored, rotation_deg=clip.rotation_deg, capture_rate=clip.capture_rate
+    ) as reader:
+        yield reader
 
 
 def look_closer(
@@ -41,24 +57,12 @@ def look_closer(
     from overlay.filming import check_filming
     from overlay.guides import guide_lines
     from overlay.measure import measure_swing
-    from overlay.video import open_clip
 
     options = options or ClipOptions()
     swing = inspection.chosen(number)
     if swing.swing_number in inspection.closer:
         return inspection
-    with ExitStack() as stack:
-        reader: Reader | None = None
-        if inspection.clip is not None:
-            clip = inspection.clip
-            reader = stack.enter_context(
-                open_clip(
-                    inspection.path,
-                    mirrored=clip.mirrored,
-                    rotation_deg=clip.rotation_deg,
-                    capture_rate=clip.capture_rate,
-                )
-            )
+    with opened(inspection.path, inspection.clip) as reader:
         looked = swing if reader is None else with_club_and_strike(reader, inspection, swing, progress)
         progress.stage("measuring")
         guides = guide_lines(looked)

@@ -36,7 +36,7 @@ def film(path: Path, stop_s: float = 0.3, **camera: Any) -> Path:
 def findings(done: subprocess.CompletedProcess[str]) -> dict[str, dict[str, Any]]:
     assert done.returncode == 0, done.stderr
     document = json.loads(done.stdout)
-    assert document["command"] == "filming"
+    assert document["kind"] == "filming"
     return {row["name"]: row for row in document["filming"]["findings"]}
 
 

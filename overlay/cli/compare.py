@@ -143,7 +143,7 @@ def print_comparison(comparison: Comparison) -> None:
     out = console()
     if comparison.checklist is not None:
         print_checklist(comparison.checklist)
-    out.print(wording.headline(comparison), markup=False)
+    out.print(f"Phase by phase: {wording.headline(comparison)}", markup=False)
     largest = wording.largest_sentence(comparison)
     if largest:
         out.print(f"Largest: {largest}", markup=False)

@@ -129,7 +129,7 @@ def picture_options(command: Command) -> Command:
             "--guides",
             type=Guides(),
             help="Guide lines to draw: all, none, or names separated by commas. Default: shaft plane, hand depth, "
-            "trail leg, head.",
+            "trail leg, head, and the lines of what comes first.",
         ),
     ):
         command = option(command)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from concurrent.futures import Future
 
     from overlay.compose import ComposeOptions, Source
+    from overlay.data import Checklist
     from overlay.documents import Looked
 
 OUTPUT_NAMES = {"video": "comparison.mp4", "sheet": "stills.png", "report": "report.html", "json": "comparison.json"}
@@ -41,7 +42,7 @@ class OutputOptions:
     speed: float = 1.0
     hold_s: float | None = None
     guides: frozenset[str] | None = None
-    """Guide lines to draw; None: the few of ``compose.options.DEFAULT_GUIDES``."""
+    """Guide lines to draw; None: the few of ``compose.options.DEFAULT_GUIDES`` and those of what comes first."""
     hidden: frozenset[str] = frozenset()
     """Of skeleton, club, hand-path: what is left out."""
     wanted: frozenset[str] = field(default_factory=lambda: frozenset(OUTPUT_NAMES))
@@ -87,7 +88,7 @@ def write_outputs(
     comparison = outcome.comparison
     student = source_of(outcome.student, options.student_label)
     reference = source_of(outcome.reference, options.reference_label)
-    plan = _compose_options(options)
+    plan = _compose_options(options, comparison.checklist)
     paths = output_paths(folder, options)
     check_outputs(paths.values(), (outcome.student.path, outcome.reference.path))
     if "json" in paths:
@@ -140,13 +141,13 @@ def write_outputs(
     return Outputs(**paths)
 
 
-def _compose_options(options: OutputOptions) -> ComposeOptions:
+def _compose_options(options: OutputOptions, checklist: Checklist | None) -> ComposeOptions:
     from overlay.compose import ComposeOptions
 
     known: dict[str, object] = {"layout": options.layout, "lead": options.lead, "speed": options.speed}
     if options.hold_s is not None:
         known["hold_s"] = options.hold_s
-    known |= _drawn(options.guides, options.hidden)
+    known |= _drawn(options.guides, options.hidden, checklist)
     return ComposeOptions(**known)  # type: ignore[arg-type]
 
 
@@ -164,11 +165,17 @@ def source_of(inspection: Inspection, label: str) -> Source:
     )
 
 
-def _drawn(guides: frozenset[str] | None, hidden: Iterable[str]) -> dict[str, object]:
-    """What is drawn on the pictures, as ``ComposeOptions`` says it."""
+def _drawn(guides: frozenset[str] | None, hidden: Iterable[str], checklist: Checklist | None) -> dict[str, object]:
+    """What is drawn on the pictures, as ``ComposeOptions`` says it; the lines that show what comes first among it."""
+    from overlay.compose.options import DEFAULT_GUIDES
+    from overlay.compose.readings import READ_FROM
+
     known: dict[str, object] = {name.replace("-", "_"): False for name in hidden}
     if guides is not None:
-        known["guides"] = guides
+        return {**known, "guides": guides}
+    first = None if checklist is None else checklist.first.check
+    if first is not None:
+        known["guides"] = DEFAULT_GUIDES | frozenset(READ_FROM.get(first.measure.name, ()))
     return known
 
 
@@ -193,7 +200,7 @@ def write_inspection(
     from overlay.report import write_inspection_report
 
     source = source_of(inspection, inspection.path.stem)
-    options = ComposeOptions(**_drawn(guides, hidden))  # type: ignore[arg-type]
+    options = ComposeOptions(**_drawn(guides, hidden, looked.checklist))  # type: ignore[arg-type]
     progress.stage("drawing the stills")
     stills = inspection_stills(looked.swing, source=source, checklist=looked.checklist, options=options)
     drawn = {"source": source, "checklist": looked.checklist, "options": options, "stills": stills}

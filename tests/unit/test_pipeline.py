@@ -252,3 +252,17 @@ def test_views_that_are_no_tables(tmp_path: Path) -> None:
 def test_the_shipped_scenario_has_both_views() -> None:
     assert dict(load_scenario(view="fo").planted) == {"sway": 1.3}
     assert dict(load_scenario(view="dtl").planted) == {"posture_loss": 1.2}
+
+
+def test_the_lines_of_what_comes_first_are_drawn_unless_lines_are_named() -> None:
+    from overlay.compose.options import DEFAULT_GUIDES
+    from overlay.data import Check, Checklist, FirstThing, Measure
+    from overlay.pipeline import outputs
+
+    measure = Measure("hips_line_release", 0.2, "torso", (0.15, 0.25))
+    check = Check(9, "Release", measure, (-0.2, 0.1), "out", "Out.")
+    found = Checklist((check,), FirstThing("Hips.", check))
+    assert outputs._drawn(None, (), found)["guides"] == DEFAULT_GUIDES | {"hip_line"}
+    assert outputs._drawn(frozenset({"ball_line"}), (), found)["guides"] == {"ball_line"}
+    assert "guides" not in outputs._drawn(None, (), Checklist((check,), FirstThing("Nothing.")))
+    assert outputs._drawn(None, ("hand-path",), None) == {"hand_path": False}

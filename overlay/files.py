@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import hashlib
+import itertools
 import os
 import tempfile
 from collections.abc import Iterable, Iterator
@@ -22,12 +23,12 @@ def output_error(path: Path, error: OSError) -> OutputError:
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
         return OutputError(f"The disk is full; {path} was not written.", "Free some space or choose another folder.")
     if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
-        return OutputError(f"{path} cannot be written: no permission.", "Choose a folder you can write to with --out.")
+        return OutputError(f"{path} cannot be written: no permission.", "Choose a folder you can write to.")
     if error.errno in (errno.ENOTDIR, errno.EEXIST, errno.EISDIR):
         return OutputError(
-            f"{path} cannot be written: a file or folder of that name is in the way.", "Choose another --out."
+            f"{path} cannot be written: a file or folder of that name is in the way.", "Choose another name for it."
         )
-    return OutputError(f"{path} cannot be written: {error.strerror or error}.", "Choose another folder with --out.")
+    return OutputError(f"{path} cannot be written: {error.strerror or error}.", "Choose another folder.")
 
 
 @contextmanager
@@ -62,20 +63,23 @@ def atomic_path(path: Path) -> Iterator[Path]:
 
 
 def refuse_to_overwrite(outputs: Iterable[Path], inputs: Iterable[Path]) -> None:
-    """Refuse outputs that are an input, or lie among the pictures of an input folder.
+    """Refuse outputs that are an input, lie among the pictures of an input folder, or fall together.
 
     Raises
     ------
     OutputError
-        An output would destroy the clip it is made from.
+        An output would destroy the clip it is made from, or another output.
     """
-    inputs = tuple(inputs)
+    inputs, outputs = tuple(inputs), tuple(outputs)
+    for one, other in itertools.combinations(outputs, 2):
+        if _same_place(one, other):
+            raise OutputError(f"Two results would be written to {one}.", "Give each its own name.")
     for output in outputs:
         for clip in inputs:
             if _same_place(output, clip) or (clip.is_dir() and _same_place(output.parent, clip)):
                 raise OutputError(
-                    f"{output} would be written over or into the clip it is made from.",
-                    "Choose another --out or --sheet.",
+                    f"{output} would be written over or into {clip.name}, which it is made from.",
+                    "Choose another name for it.",
                 )
 
 

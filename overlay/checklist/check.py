@@ -248,7 +248,7 @@ def _camera(row: RowSpec, filming: FilmingReport | None, failing: Sequence[Filmi
         elif warned:
             sentence = f"The camera can be used; it could stand better. {wording.filming(warned)}"
         else:
-            sentence = "The camera stands as it should."
+            sentence = wording.STANDS_WELL
     return Check(row.number, row.title, measure, (-math.inf, 0.0), verdict, sentence)
 
 

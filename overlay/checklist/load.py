@@ -20,6 +20,8 @@ from overlay.settings.checklist import MEASURES
 from overlay.terms import PHASES, POSITION_NAMES
 
 DEFAULT = Path(__file__).with_name("default.toml")
+MOST_BYTES = 1_000_000
+"""A checklist of every row and word is below a tenth of this."""
 
 _PLACES = (*POSITION_NAMES, *(phase.name for phase in PHASES))
 _VIEWS = ("dtl", "fo", "both")
@@ -59,21 +61,38 @@ def load_checklist(path: str | Path | None = None) -> ChecklistSpec:
     Raises
     ------
     InputError
-        The file cannot be read, is not TOML, holds an unknown key, row or measure, a value of the wrong type, or a
-        tolerance whose low end lies above its high end. The message names file and row.
+        The file cannot be read, is over 1 MB, is not TOML, holds an unknown key, row or measure, a value of the wrong
+        type, or a tolerance whose low end lies above its high end. The message names file and row.
     """
     base = _checked(tomllib.loads(default_text()), "the default checklist", {})
     if path is None:
         return _built(base, "the default checklist", "default")
     file = Path(path)
     try:
+        # A pipe or a device would never end.
+        if file.exists() and not file.is_file():
+            raise InputError(f"The checklist {file} is not a file.", "Give a text file in TOML.")
+        if file.stat().st_size > MOST_BYTES:
+            raise InputError(
+                f"The checklist {file} is larger than {MOST_BYTES // 1_000_000} MB.", "Give a text file in TOML."
+            )
         own = tomllib.loads(file.read_text(encoding="utf-8-sig"))
     except FileNotFoundError:
         raise InputError(f"There is no checklist {file}.", "Check the name, or leave the option out.") from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"The checklist {file} cannot be read: {error}.", "Give a text file in TOML.") from None
+    except OSError as error:
+        raise InputError(
+            f"The checklist {file} cannot be read: {(error.strerror or str(error)).lower()}.",
+            "Give a text file in TOML.",
+        ) from None
+    except UnicodeDecodeError:
+        raise InputError(f"The checklist {file} is not a text in UTF-8.", "Give a text file in TOML.") from None
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"The checklist {file} is not TOML: {error}.", "Put that line right.") from None
+        raise InputError(
+            f"The checklist {file} is not TOML: {error}.",
+            "Put that line right; docs/checklist.md shows how a checklist is written.",
+        ) from None
+    except RecursionError:
+        raise InputError(f"The checklist {file} is nested too deeply.", "Give a text file in TOML.") from None
     return _built(_checked(own, str(file), base), str(file), file.name)
 
 

@@ -110,6 +110,10 @@ def against_reference(
     return f"{beside}. It differs from your reference by {size}: {which}."
 
 
+STANDS_WELL = "The camera stands as it should."
+"""Of a camera with nothing to be said about it."""
+
+
 def filming(findings: Sequence[FilmingFinding]) -> str:
     """What is wrong with the camera, and what to do about it, in sentences."""
     return " ".join(" ".join(part for part in (stop(f.sentence), stop(f.advice)) if part) for f in findings)

@@ -274,6 +274,10 @@ class Recording:
             return when.frame
         return max(0, int(np.searchsorted(self.times_s, (when.seconds or 0.0) + 1e-6, side="right")) - 1)
 
+    def shown_at(self, time_s: float) -> str:
+        """The frame of a mark in words, also of one the file has beyond the end."""
+        return "after the end" if time_s > self.last_s + 1e-6 else f"f{self.frame_at(When(time_s))}"
+
     def time_of(self, when: When) -> float:
         """Seconds of a moment as it was typed; a frame stands for its own time.
 
@@ -310,7 +314,7 @@ class Recording:
         index = self.frame_at(when)
         with open_clip(self.path, mirrored=self.mirrored, rotation_deg=self.rotation_deg) as reader:
             frame = reader.frame_at(float(self.times_s[index]))
-        lines = [(m.grip, m.head) for m in marks.club if self.frame_at(When(m.time_s)) == frame.index]
+        lines = [(m.grip, m.head) for m in marks.club if self.shown_at(m.time_s) == f"f{frame.index}"]
         title = f"{self.path.name}  f{frame.index}  {frame.time_s:.3f} s"
         write_png(out, ruled(frame.image, title, window=window, lines=lines))
 
@@ -354,6 +358,14 @@ def _remove(what: str, when: When | None) -> Edit:
     from overlay.data import Marks
     from overlay.marks import without_club_mark, without_position
 
+    def at(known: Recording, *, frame: bool) -> float | None:
+        if when is None:
+            return None
+        # A mark beyond the end, typed wrongly into the file, must be forgettable too.
+        if when.seconds is not None and when.seconds > known.last_s:
+            return when.seconds
+        return float(known.times_s[known.frame_at(when)]) if frame else known.time_of(when)
+
     def edit(marks: Marks, known: Recording) -> Marks:
         if what == "all":
             return Marks()
@@ -362,8 +374,8 @@ def _remove(what: str, when: When | None) -> Edit:
                 raise InputError(f"The {what} is not marked, so it cannot be removed.", "--list shows all marks.")
             return replace(marks, view=None) if what == "view" else replace(marks, handedness=None)
         if what == "club":
-            return without_club_mark(marks, None if when is None else float(known.times_s[known.frame_at(when)]))
-        return without_position(marks, what, None if when is None else known.time_of(when))
+            return without_club_mark(marks, at(known, frame=True))
+        return without_position(marks, what, at(known, frame=False))
 
     return edit
 
@@ -391,12 +403,12 @@ def _print(known: Recording, marks: Marks, changed: tuple[Change, ...], edits: b
     if marks.handedness is not None:
         table.add_row("hand", "", "", f"{marks.handedness}-handed")
     for position in marks.positions:
-        row = (f"{position.time_s:.3f}", f"f{known.frame_at(When(position.time_s))}", "")
+        row = (f"{position.time_s:.3f}", known.shown_at(position.time_s), "")
         table.add_row(words(position.name), *row)
     for club in marks.club:
         (gx, gy), (hx, hy) = club.grip, club.head
         value = f"grip {gx:g}, {gy:g} · head {hx:g}, {hy:g} px"
-        table.add_row("club", f"{club.time_s:.3f}", f"f{known.frame_at(When(club.time_s))}", value)
+        table.add_row("club", f"{club.time_s:.3f}", known.shown_at(club.time_s), value)
     out.print(table)
     for doubt in doubts(marks):
         out.print(f"note: {doubt}", markup=False)

@@ -8,6 +8,7 @@ from typing import Sequence
 import numpy as np
 
 from overlay.arrays import Image
+from overlay.checklist.wording import STANDS_WELL
 from overlay.data import Check, Verdict
 from overlay.draw.figure import disc
 from overlay.draw.palette import HELD, PANEL, PAPER, QUIET
@@ -28,7 +29,9 @@ MOST_LINES = 4
 def verdict_words(check: Check) -> str:
     """The verdict of a check; against a reference, whether it differs is what counts."""
     if check.measure.unit == "findings" and check.verdict in ("in", "out"):
-        return "good" if check.verdict == "in" else "put it right"
+        if check.verdict == "out":
+            return "put it right"
+        return "good" if check.sentence == STANDS_WELL else "could be better"
     if check.difference is None or check.verdict == "not measured":
         return VERDICT_WORDS[check.verdict]
     if check.differs:

@@ -66,9 +66,11 @@ def refine(
     Raises
     ------
     InputError
-        Two marks of one swing contradict each other.
+        Two marks of one swing contradict each other, or one lies beyond the end of ``track``.
     """
     frame_s = float(np.median(np.diff(swing.pose.time_s)))
+    if track is not None:
+        _check_within(marks, track)
     # A tracked club has its rows on the pose's frames, so from then on the stretch can only shrink.
     whole = None if swing.club is not None else track
     marked = _marks_of(swing, marks, others, anywhere=whole is not None)
@@ -115,6 +117,19 @@ def strike_candidates(swing: Swing) -> tuple[Candidate, ...]:
     near = [clue for clue in clues if abs(clue.time_s - strike.time_s) <= 3.0 * math.hypot(clue.sd_s, strike.sd_s)]
     source = min(near or clues, key=lambda clue: clue.sd_s).source if clues else "ball"
     return (Candidate("impact", strike.time_s, strike.sd_s, source),)
+
+
+def _check_within(marks: Marks, track: PoseTrack) -> None:
+    """Refuse a mark that no picture of the recording can show, such as one typed wrongly into the file."""
+    # The last picture is on the screen for a while after its time.
+    end_s = float(track.time_s[-1]) + 2.0 * float(np.median(np.diff(track.time_s)))
+    for name, time_s in [*((m.name, m.time_s) for m in marks.positions), *(("club", m.time_s) for m in marks.club)]:
+        if time_s > end_s:
+            raise InputError(
+                f"{words(name).capitalize()} is marked at {time_s:.3f} s, but the recording ends at "
+                f"{track.time_s[-1]:.3f} s.",
+                f"Remove that mark (`overlay mark CLIP --remove {name}={time_s:.3f}`) and set it again.",
+            )
 
 
 def _marks_of(swing: Swing, marks: Marks, others: Sequence[Swing], *, anywhere: bool) -> list[PositionMark]:

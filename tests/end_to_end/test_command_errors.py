@@ -58,7 +58,7 @@ def test_a_clip_is_never_written_over(overlay_command: Run, tmp_path: Path, name
     done = overlay_command(*arguments[name])
     # None of these is a video: an answer of 6 shows that the names were looked at before any clip was opened.
     assert_two_lines(done, 6)
-    assert "the clip it is made from" in done.stderr
+    assert "which it is made from" in done.stderr
     assert {path.name: path.read_bytes() for path in out.iterdir()} == before
 
 

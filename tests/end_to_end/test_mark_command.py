@@ -148,6 +148,17 @@ def test_one_wrong_change_changes_nothing(overlay_command: Run, clip: Path) -> N
     assert out.count("top") == 3  # what changed, and both in the table
 
 
+def test_a_mark_beyond_the_end_can_be_forgotten(overlay_command: Run, clip: Path) -> None:
+    ok(overlay_command("mark", clip, "--position", "top=3.9", "--club", "f20:5,6:30,40"))
+    marks = clip.parent / "swing.mp4.marks.json"
+    text = marks.read_text().replace('"time_s": 3.9', '"time_s": 390.0').replace('"time_s": 2.0', '"time_s": 200.0')
+    marks.write_text(text)
+    assert ok(overlay_command("mark", clip)).count("after the end") == 2
+    assert "removed" in ok(overlay_command("mark", clip, "--remove", "top=390"))
+    assert "removed" in ok(overlay_command("mark", clip, "--remove", "club=200"))
+    assert not marks.exists()
+
+
 def test_marks_of_another_recording_and_broken_ones_are_refused(overlay_command: Run, clip: Path) -> None:
     ok(overlay_command("mark", clip, "--position", "top=3.9"))
     marks = clip.parent / "swing.mp4.marks.json"
@@ -186,7 +197,7 @@ def test_a_still_shows_pixels_where_they_are(overlay_command: Run, clip: Path, t
 
 def test_a_still_never_goes_over_the_clip_or_its_marks(overlay_command: Run, clip: Path) -> None:
     before = clip.read_bytes()
-    assert "the clip it is made from" in refused(overlay_command("mark", clip, "--still", "1", "--out", clip), 6)
+    assert "which it is made from" in refused(overlay_command("mark", clip, "--still", "1", "--out", clip), 6)
     assert clip.read_bytes() == before
 
 

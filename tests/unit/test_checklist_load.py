@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import os
 import re
 from pathlib import Path
 
@@ -158,10 +159,18 @@ def test_a_file_that_is_not_there_or_not_text(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="There is no checklist"):
         load_checklist(tmp_path / "none.toml")
     (tmp_path / "picture.toml").write_bytes(b"\xff\xfe\x00\x80")
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match=r"not a text in UTF-8\."):
         load_checklist(tmp_path / "picture.toml")
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match=r"is not a file\."):
         load_checklist(tmp_path)
+    with pytest.raises(InputError, match=r"is not a file\."):
+        load_checklist(Path(os.devnull))
+    (tmp_path / "long.toml").write_text("#" * 1_000_001)
+    with pytest.raises(InputError, match="larger than 1 MB"):
+        load_checklist(tmp_path / "long.toml")
+    (tmp_path / "deep.toml").write_text("a = " + "[" * 100_000)
+    with pytest.raises(InputError, match="nested too deeply"):
+        load_checklist(tmp_path / "deep.toml")
 
 
 def test_the_default_text_is_itself_a_coach_file(tmp_path: Path) -> None:

@@ -72,7 +72,7 @@ def test_outputs_that_would_destroy_an_input(tmp_path: Path, monkeypatch: pytest
         (stills / "report.html", stills),
         (tmp_path / "link" / "report.html", stills),
     ):
-        with pytest.raises(OutputError, match="over or into the clip it is made from"):
+        with pytest.raises(OutputError, match=r"over or into .*, which it is made from"):
             refuse_to_overwrite([tmp_path / "other.png", output], [tmp_path / "b.mp4", taken])
     # Beside a clip, in a folder below the stills, and where nothing is yet.
     refuse_to_overwrite([tmp_path / "stills.png", stills / "out" / "report.html"], [clip, stills, tmp_path / "no.mp4"])
@@ -108,3 +108,10 @@ def test_hash(tmp_path: Path) -> None:
     assert sha256_of(tmp_path / "a") == hashlib.sha256(b"abc").hexdigest()
     with pytest.raises(InputError, match="cannot be read"):
         sha256_of(tmp_path / "missing")
+
+
+def test_two_results_in_one_place_are_refused(tmp_path: Path) -> None:
+    both = [tmp_path / "x.html", tmp_path / "folder" / ".." / "x.html"]
+    with pytest.raises(OutputError, match=r"Two results would be written to .*x\.html"):
+        refuse_to_overwrite(both, [])
+    refuse_to_overwrite([tmp_path / "x.html", tmp_path / "x.png"], [])

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from overlay.clean import clean
-from overlay.data import ClubTrack, Marks, PoseTrack, PositionMark, Strike, StrikeClue, Swing
+from overlay.data import ClubMark, ClubTrack, Marks, PoseTrack, PositionMark, Strike, StrikeClue, Swing
 from overlay.errors import InputError
 from overlay.golfer import Act, CameraSpec, GolferSpec, NoiseSpec, TempoSpec, record, simulate, truth_track
 from overlay.positions import Candidate, find_swings, refine, strike_candidates
@@ -141,6 +141,16 @@ def test_a_mark_outside_the_stretch_needs_the_whole_track(whole: PoseTrack, swin
     assert refine(swing, marks=outside, track=whole).positions.time("address") == swing.start_s - 0.3
     # Once the club has its row on every frame the stretch no longer grows.
     assert refine(with_club(swing), marks=outside, track=whole).positions == swing.positions
+
+
+def test_a_mark_after_the_end_of_the_recording_is_refused(whole: PoseTrack, swing: Swing) -> None:
+    end_s = float(whole.time_s[-1])
+    with pytest.raises(InputError, match=r"Finish is marked at .* s, but the recording ends at"):
+        refine(swing, marks=marked(finish=end_s + 0.5), track=whole)
+    club = Marks(club=(ClubMark(end_s + 0.5, (10.0, 10.0), (50.0, 50.0)),))
+    with pytest.raises(InputError, match="Club is marked at"):
+        refine(swing, marks=club, track=whole)
+    assert refine(swing, marks=marked(finish=end_s), track=whole).positions.time("finish") == end_s
 
 
 def test_each_swing_takes_its_own_marks() -> None:

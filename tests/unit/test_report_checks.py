@@ -134,6 +134,9 @@ def test_the_verdict_is_a_word_and_a_look() -> None:
     assert (verdict_words(same), is_marked(same)) == ("alike", False)
     camera = checks.make_check("camera_setup", 1.0, "out", unit="findings")
     assert verdict_words(camera) == "put it right"
+    camera = replace(camera, verdict="in", sentence="The camera can be used; it could stand better.")
+    assert verdict_words(camera) == "could be better"
+    assert verdict_words(replace(camera, sentence="The camera stands as it should.")) == "good"
 
 
 def test_filming_says_what_is_wrong_and_what_to_do(html: str) -> None:

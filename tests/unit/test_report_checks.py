@@ -21,6 +21,7 @@ from overlay.data import Check, Checklist, FilmingFinding, FilmingReport, FirstT
 from overlay.draw.checks import is_marked, verdict_words
 from overlay.errors import OutputError
 from overlay.report import inspection_html, report_html, write_inspection_report
+from overlay.report.checks import check_rows
 from overlay.report.page import strike_text
 
 SOURCES = {"student": Source(label="Mara"), "reference": Source(label="Tomas")}
@@ -116,6 +117,12 @@ def test_every_check_is_told_with_its_numbers(html: str) -> None:
     ):
         assert number in text, number
     assert "Row 5 is seen face on." in text
+
+
+def test_what_only_the_reference_shows_stands_alone() -> None:
+    check = checks.make_check("hand_height_back", None, "not measured", unit="fraction", reference=0.6)
+    row = check_rows(Checklist((check,), checks.make_checklist().first), (), ("Student", "Reference"), 80)[0]
+    assert (row["value"], row["beside"], row["reference"]) == ("", "", "60 %")
 
 
 def test_the_verdict_is_a_word_and_a_look() -> None:

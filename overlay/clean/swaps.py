@@ -37,6 +37,8 @@ def repair_swaps(work: Work, settings: CleanSettings) -> None:
         return
     for region, (judged, joints) in PASSES.items():
         swapped = swapped_frames(work, judged, settings)
+        if region == "legs":
+            swapped &= ~_feet_carried_off(work, swapped, settings)
         if not swapped.any():
             continue
         rows = np.flatnonzero(swapped)
@@ -61,6 +63,31 @@ def swapped_frames(work: Work, joints: tuple[str, ...], settings: CleanSettings)
     states = _search(left[at] / scale, right[at] / scale, work.real_s[at], settings)
     # Frames that could not be judged go with the judged one before them.
     result[at[0] :] = states[np.searchsorted(at, np.arange(at[0], len(whole)), side="right") - 1]
+    return result
+
+
+def _feet_carried_off(work: Work, swapped: BoolArray, settings: CleanSettings) -> BoolArray:
+    """(T,): stretches whose exchange would take both feet away from where they stand before and after.
+
+    A leg seen wrongly for one frame can make an exchange of all that follows look smooth; feet do not change places
+    in a swing, so there it was no exchange.
+    """
+    feet = work.points[:, [INDEX["left_ankle"], INDEX["right_ankle"]]]
+    result: BoolArray = np.zeros(len(swapped), np.bool_)
+    for start, stop in runs(swapped):
+        first, last = work.real_s[start] - settings.feet_around_s, work.real_s[stop - 1] + settings.feet_around_s
+        around = feet[~swapped & (work.real_s >= first) & (work.real_s <= last)]
+        around = around[np.isfinite(around).all(axis=(1, 2))]
+        inside = feet[start:stop]
+        seen = np.isfinite(inside).all(axis=(1, 2))
+        if len(around) == 0 or not seen.any():
+            continue
+        stand = np.median(around, axis=0)
+        left_as_they_are, exchanged = (
+            float(np.median(np.linalg.norm(places[seen] - stand, axis=2).sum(axis=1) / work.scale_px[start:stop][seen]))
+            for places in (inside, inside[:, ::-1])
+        )
+        result[start:stop] = exchanged > left_as_they_are + settings.feet_stand
     return result
 
 

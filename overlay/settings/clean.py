@@ -41,6 +41,10 @@ class CleanSettings:
         "fraction",
         "of the last velocity is expected to go on: hips that cross by rotation pass through each other",
     )
+    feet_around_s: float = setting(0.5, "s", "before and after an exchange: twice the longest of them")
+    feet_stand: float = setting(
+        0.3, "torso", "both ankles together; face on they stand two torso lengths apart, noise moves a pair 0.1"
+    )
 
     jump_floor: float = setting(0.10, "torso", "three times the wrist noise in the fast part (3.3 % torso, measured)")
     break_floor: float = setting(

@@ -152,6 +152,28 @@ def test_a_crossing_by_rotation_is_no_swap(seed: int) -> None:
     assert not any("put back" in line for line in cleaned.log)
 
 
+@pytest.mark.parametrize("rate_hz", [60.0, 120.0])
+def test_legs_seen_in_the_middle_for_a_moment_exchange_nothing_between(rate_hz: float) -> None:
+    """Both legs pulled to the middle and a little past it, twice: what lies between is right as it is."""
+    legs = ("knee", "ankle", "heel", "foot_index")
+    points = player(rate_hz, noise=1.0, seed=2).points.copy()
+    for joint in legs:  # a stance as it is seen face on
+        points[:, INDEX[f"left_{joint}"], 0] += 0.6 * TORSO
+        points[:, INDEX[f"right_{joint}"], 0] -= 0.6 * TORSO
+    truth = changed(player(rate_hz), points=points)
+    points = truth.points.copy()
+    for start_s in (0.80, 0.95):
+        row = frames(truth, start_s, start_s + 1.0)[0]
+        for joint in legs:
+            left, right = INDEX[f"left_{joint}"], INDEX[f"right_{joint}"]
+            points[row, left] += 0.6 * (truth.points[row, right] - truth.points[row, left])
+            points[row, right] += 0.6 * (truth.points[row, left] - truth.points[row, right])
+    cleaned, expected = clean(changed(truth, points=points)), clean(truth)
+    at = [INDEX[f"{side}_{joint}"] for side in ("left", "right") for joint in legs]
+    between = frames(truth, 0.84, 0.93)
+    assert off(cleaned, expected)[between][:, at].max() < 0.05
+
+
 def test_swap_of_a_single_frame() -> None:
     truth = player()
     cleaned = clean(swap_sides(truth, frames(truth, 0.5, 0.51), ("hip",)))

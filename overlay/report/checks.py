@@ -121,7 +121,9 @@ def check_rows(
                 "kind": _kind(check),
                 "sentence": check.sentence,
                 "value": _value(check.measure),
-                "beside": bare(check.measure.value, check.measure.unit) if _value(check.measure) and _value(check.reference) else "",
+                "beside": bare(check.measure.value, check.measure.unit)
+                if _value(check.measure) and _value(check.reference)
+                else "",
                 "interval": _interval(check.measure),
                 "tolerance": _tolerance(check),
                 "reference": _value(check.reference),

@@ -260,3 +260,20 @@ def test_sentences_read_well_for_every_measure_on_both_sides() -> None:
             assert "{" not in sentence
             assert "  " not in sentence
             assert "-" not in sentence.split(":")[0].replace("trail-leg", ""), sentence
+
+
+def test_what_lies_inside_its_tolerance_is_not_said_to_be_at_its_middle() -> None:
+    """A tolerance is wide: "0.03 behind the club head: the hands lead the club" would contradict itself."""
+    for name, at, never in (
+        ("hands_ahead_impact", 0.12, "lead"),
+        ("shaft_to_trail_arm_through", 0.5, "not run past"),
+        ("hand_path_release", 0.88, "outside their corridor"),
+        ("shaft_pointing_down", 0.5, "slightly"),
+        ("shaft_to_spine_down", 0.88, "square"),
+        ("shaft_to_plane_down", 0.88, "on its line"),
+    ):
+        part, view = PARTS[name], MEASURES[name].view
+        value = part.low + at * (part.high - part.low)
+        check = _check(check_swing(_good(view, **{name: value}), view, SPEC), name)  # type: ignore[arg-type]
+        assert check.verdict == "in"
+        assert never not in check.sentence

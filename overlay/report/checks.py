@@ -160,7 +160,15 @@ def summary(rows: Sequence[dict[str, Any]]) -> str:
     counts: dict[str, int] = {}
     for row in rows:
         counts[row["verdict"]] = counts.get(row["verdict"], 0) + 1
-    return ", ".join(f"{count} {verdict}" for verdict, count in sorted(counts.items(), key=lambda item: -item[1]))
+    if len(rows) > 1:
+        # The camera's row is no measure, and has words of its own.
+        counts = {
+            verdict: count for verdict, count in counts.items() if verdict not in FILMING_WORDS.values()
+        } or counts
+    return ", ".join(
+        f"{count} {'differ' if verdict == 'differs' and count > 1 else verdict}"
+        for verdict, count in sorted(counts.items(), key=lambda item: -item[1])
+    )
 
 
 def filming_part(report: FilmingReport, name: str) -> dict[str, Any]:

@@ -21,7 +21,7 @@ from overlay.data import Check, Checklist, FilmingFinding, FilmingReport, FirstT
 from overlay.draw.checks import is_marked, verdict_words
 from overlay.errors import OutputError
 from overlay.report import inspection_html, report_html, write_inspection_report
-from overlay.report.checks import check_rows
+from overlay.report.checks import check_rows, summary
 from overlay.report.page import strike_text
 
 SOURCES = {"student": Source(label="Mara"), "reference": Source(label="Tomas")}
@@ -117,6 +117,14 @@ def test_every_check_is_told_with_its_numbers(html: str) -> None:
     ):
         assert number in text, number
     assert "Row 5 is seen face on." in text
+
+
+def test_the_count_of_verdicts_reads_as_a_sentence_and_leaves_the_camera_out() -> None:
+    verdicts = ["put it right", "differs", "alike", "differs", "alike", "alike"]
+    assert summary([{"verdict": verdict} for verdict in verdicts]) == "3 alike, 2 differ"
+    assert summary([{"verdict": "differs"}, {"verdict": "good"}]) == "1 differs"
+    assert summary([{"verdict": "put it right"}]) == "1 put it right"
+    assert summary([]) == ""
 
 
 def test_what_only_the_reference_shows_stands_alone() -> None:

@@ -85,7 +85,7 @@ ONE_DIGIT = frozenset({"m", "torso", "% torso"})
 
 def value_words(finding: FilmingFinding) -> str:
     """The value as the table shows it: ``+18 cm``, ``4°``, ``57 %``."""
-    if not math.isfinite(finding.value) or finding.name == "view":
+    if not math.isfinite(finding.value) or finding.name == "view" or finding.verdict == "not seen":
         return ""
     digits = 1 if finding.unit in ONE_DIGIT else 0
     number = f"{finding.value:{'+' if finding.name in SIGNED else ''}.{digits}f}"

@@ -96,6 +96,7 @@ def print_checklist(checklist: Checklist) -> None:
     """What comes first, then every check in order with its value and verdict."""
     from rich.table import Table
 
+    from overlay.checklist import CAMERA
     from overlay.checklist.wording import number
     from overlay.draw.checks import verdict_words
     from overlay.report.checks import COUNTED
@@ -106,7 +107,8 @@ def print_checklist(checklist: Checklist) -> None:
     out = console()
     first = checklist.first
     out.print(first.sentence, style="bold", markup=False)
-    for label, text in (("Why first", first.why), ("Next rep", first.look_for)):
+    # Where it is the camera, the sentence says already what to do.
+    for label, text in (("Why first", first.why), ("Next rep", "" if first.focus == CAMERA else first.look_for)):
         if text:
             out.print(f"{label}: {text}", markup=False)
     compared = any(check.reference is not None for check in checklist.checks)

@@ -93,7 +93,11 @@ def _height(student: FilmingReport, reference: FilmingReport, settings: FilmingS
     value, interval = _gap(student, reference, "camera_height")
     if not math.isfinite(value):
         return _unseen("match_height", "cm")
-    verdict = graded(abs(value), settings.height_warn_cm * math.sqrt(2), settings.height_fail_cm * math.sqrt(2))
+    fail_cm = settings.height_fail_cm * math.sqrt(2)
+    verdict = graded(abs(value), settings.height_warn_cm * math.sqrt(2), fail_cm)
+    if verdict == "fail" and min(abs(interval[0]), abs(interval[1])) < fail_cm / 2:
+        # So unsure that the cameras may stand nearly alike: no reason to throw the pictures away.
+        verdict = "warn"
     if verdict == "pass":
         return FilmingFinding("match_height", value, "cm", interval, verdict, "The cameras stand at the same height.")
     tilt = _bearing(value, _distance_cm(student, reference))

@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Mapping, NamedTuple
 
 from overlay.data import Clip, FilmingReport, Guide, Marks, Measure, PoseTrack, Swing
-from overlay.errors import InputError
+from overlay.errors import ContentError, InputError
 from overlay.progress import SILENT, Progress
-from overlay.terms import Handedness, View
+from overlay.terms import VIEW_WORDS, Handedness, View
 
 if TYPE_CHECKING:
     from overlay.pose import MaskTrack
@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 SLOWED = 1.5
 """An estimated slow factor above this makes the cleaning run again in real time: below it the filter's cut-off
 moves by less than the spread of human tempo does."""
+
+SURE = 0.95
+"""What was told is doubted only when the picture is this sure of the contrary."""
 
 
 @dataclass(frozen=True)
@@ -124,8 +127,31 @@ def inspect_clip(path: Path, options: ClipOptions | None = None, *, progress: Pr
             track = clean(raw, slow_factor=slowed)
             swings = find_swings(track, clip, view=view, handedness=handedness)
     swings = tuple(refine(swing, marks=marks, track=track, others=swings) for swing in swings)
+    notes = (*notes, *_doubts(track, view, handedness))
     progress.done()
     return Inspection(path, clip, track, masks, swings, notes, marks)
+
+
+def _doubts(track: PoseTrack, view: View | None, handedness: Handedness | None) -> tuple[str, ...]:
+    """Sentences where what was told contradicts what the picture clearly shows."""
+    from overlay.view import find_handedness, find_view
+
+    doubts = []
+    try:
+        if view is not None:
+            seen = find_view(track)
+            if seen.view not in (view, "other") and seen.confidence >= SURE:
+                doubts.append(f"Told {VIEW_WORDS[view]}, but the picture looks {VIEW_WORDS[seen.view]}: check it.")
+        if handedness is not None:
+            hand = find_handedness(track, view or find_view(track).view)
+            if hand.handedness != handedness and hand.confidence >= SURE:
+                doubts.append(
+                    f"Told {handedness}-handed, but the picture looks {hand.handedness}-handed: check the hand, and "
+                    "whether the clip is mirrored."
+                )
+    except ContentError:
+        return ()
+    return tuple(doubts)
 
 
 def _marks(path: Path, clip: Clip | None, track: PoseTrack, options: ClipOptions) -> Marks:

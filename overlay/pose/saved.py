@@ -21,7 +21,7 @@ import numpy as np
 
 from overlay.arrays import AnyArray
 from overlay.data import PoseTrack
-from overlay.errors import DataError, InputError
+from overlay.errors import DataError, InputError, OutputError
 from overlay.files import atomic_path
 from overlay.landmarks import INDEX, LANDMARKS, N_LANDMARKS
 from overlay.terms import Handedness, View
@@ -82,8 +82,10 @@ def save_track(
     Raises
     ------
     OutputError
-        The file cannot be written.
+        The file cannot be written, or its name says that it is something else.
     """
+    if Path(path).suffix.lower() != ".npz":
+        raise OutputError(f"{Path(path).name} is no name for an NPZ file.", "End it in .npz, or use write_csv.")
     told = {"view": view or "", "handedness": handedness or "", "clip_path": str(clip_path or "")}
     with atomic_path(Path(path)) as temporary, open(temporary, "wb") as out:
         np.savez_compressed(

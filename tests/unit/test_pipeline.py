@@ -266,3 +266,11 @@ def test_the_lines_of_what_comes_first_are_drawn_unless_lines_are_named() -> Non
     assert outputs._drawn(frozenset({"ball_line"}), (), found)["guides"] == {"ball_line"}
     assert "guides" not in outputs._drawn(None, (), Checklist((check,), FirstThing("Nothing.")))
     assert outputs._drawn(None, ("hand-path",), None) == {"hand_path": False}
+
+
+def test_a_hand_that_contradicts_the_picture_is_noted(recordings: dict[str, Path]) -> None:
+    told = inspect_clip(recordings["plain"], ClipOptions(handedness="left"))
+    assert any("looks right-handed" in note for note in told.notes)
+    assert not any("looks" in note for note in inspect_clip(recordings["plain"], ClipOptions(handedness="right")).notes)
+    wrong_view = inspect_clip(recordings["plain"], ClipOptions(view="dtl"))
+    assert any("looks face on" in note for note in wrong_view.notes)

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from overlay.data import PoseTrack
-from overlay.errors import InputError
+from overlay.errors import InputError, OutputError
 from overlay.landmarks import INDEX, LANDMARKS, N_LANDMARKS
 from overlay.pose import is_saved_track, load_track, save_track, write_csv
 from overlay.pose import saved as saved_module
@@ -236,3 +236,9 @@ def test_npz_of_a_later_schema(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
 def test_all_names_are_read(tmp_path: Path) -> None:
     text = HEADER + "".join(f"{t},{name},1,2,1\n" for t in (0, 0.1) for name in LANDMARKS)
     assert np.isfinite(load_track(write(tmp_path / "a.csv", text)).track.points).all()
+
+
+def test_a_track_is_not_written_under_another_kinds_name(tmp_path: Path) -> None:
+    with pytest.raises(OutputError, match="NPZ"):
+        save_track(tmp_path / "track.csv", some_track())
+    assert not list(tmp_path.iterdir())

@@ -45,7 +45,6 @@ from overlay.golfer import (
     GolferSpec,
     Motion,
     NoiseSpec,
-    StyleSpec,
     TempoSpec,
     simulate,
     true_club,
@@ -59,7 +58,7 @@ from overlay.settings.checklist import MEASURES
 from overlay.terms import POSITION_NAMES, View, words
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from positions_synthetic import STYLE_SPREAD, TEMPI
+from positions_synthetic import TEMPI, drawn_style
 
 OUT = Path(__file__).resolve().parent.parent / "docs" / "studies" / "checklist_faults.md"
 SIZES = (0.5, 1.0, 2.0)
@@ -85,12 +84,12 @@ def player(seed: int) -> GolferSpec:
     """A player who can also swing with every fault at its large size."""
     rng = np.random.default_rng([seed, 55])
     while True:
-        style = {k: float(np.clip(rng.normal(0.0, sd), -2 * sd, 2 * sd)) for k, sd in STYLE_SPREAD.items()}
+        style = drawn_style(rng)
         back_s, down_s = TEMPI[str(rng.choice(list(TEMPI)))]
         spec = GolferSpec(
             body=BodySpec(stature_m=float(rng.uniform(1.58, 1.93))),
             tempo=TempoSpec(pre_s=0.9, backswing_s=back_s, downswing_s=down_s, relax_s=0.4, post_s=0.0, waggle=0.0),
-            style=StyleSpec(**style),
+            style=style,
             handedness="left" if rng.random() < 0.25 else "right",
             club="driver" if rng.random() < 0.4 else "mid_iron",
             seed=int(rng.integers(1 << 30)),

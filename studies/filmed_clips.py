@@ -19,10 +19,10 @@ from typing import Any
 import numpy as np
 
 from overlay.errors import InputError
-from overlay.golfer import BodySpec, CameraSpec, GolferSpec, Motion, StyleSpec, TempoSpec, simulate
+from overlay.golfer import BodySpec, CameraSpec, GolferSpec, Motion, TempoSpec, simulate
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from positions_synthetic import STYLE_SPREAD
+from positions_synthetic import drawn_style
 
 SEEDS = {"tune": 7_000, "test": 9_000}
 COUNT = {"tune": 8, "test": 20}
@@ -50,7 +50,7 @@ def plan(name: str, number: int, folder: Path) -> Filmed:
     rng = np.random.default_rng([SEEDS[name], number])
     view = ("dtl", "fo")[number % 2]
     while True:
-        style = {key: float(np.clip(rng.normal(0, sd), -2 * sd, 2 * sd)) for key, sd in STYLE_SPREAD.items()}
+        style = drawn_style(rng)
         golfer = GolferSpec(
             body=BodySpec(stature_m=float(rng.uniform(1.58, 1.93)), build=str(rng.choice(("slim", "medium", "broad")))),  # type: ignore[arg-type]
             tempo=TempoSpec(
@@ -62,7 +62,7 @@ def plan(name: str, number: int, folder: Path) -> Filmed:
                 post_s=0.0,
                 waggle=float(rng.choice((0.0, 0.5))),
             ),
-            style=StyleSpec(**style),
+            style=style,
             handedness="left" if rng.random() < 0.25 else "right",
             club="driver" if rng.random() < 0.4 else "mid_iron",
             seed=int(rng.integers(1 << 30)),

@@ -38,7 +38,6 @@ from overlay.golfer import (
     GolferSpec,
     Motion,
     NoiseSpec,
-    StyleSpec,
     TempoSpec,
     simulate,
     truth_track,
@@ -49,7 +48,7 @@ from overlay.settings.filming import FilmingSettings
 from overlay.terms import POSITION_NAMES
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from positions_synthetic import STYLE_SPREAD
+from positions_synthetic import drawn_style
 
 PAGE = Path(__file__).resolve().parent.parent / "docs" / "studies" / "filming_errors.md"
 VIEWS = ("dtl", "fo")
@@ -96,7 +95,7 @@ def player(number: int) -> Motion:
     """An invented player, the same for the same number."""
     rng = np.random.default_rng([number, 77])
     while True:
-        style = {key: float(np.clip(rng.normal(0, sd), -2 * sd, 2 * sd)) for key, sd in STYLE_SPREAD.items()}
+        style = drawn_style(rng)
         scales = {key: float(np.clip(rng.normal(1, sd), 0.85, 1.15)) for key, sd in BODY_SPREAD.items()}
         golfer = GolferSpec(
             body=BodySpec(
@@ -112,7 +111,7 @@ def player(number: int) -> Motion:
                 post_s=0.0,
                 waggle=0.5,
             ),
-            style=StyleSpec(**style),
+            style=style,
             handedness="left" if rng.random() < 0.3 else "right",
             club="driver" if rng.random() < 0.4 else "mid_iron",
             seed=int(rng.integers(1 << 30)),

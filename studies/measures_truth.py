@@ -36,7 +36,6 @@ from overlay.golfer import (
     GolferSpec,
     Motion,
     NoiseSpec,
-    StyleSpec,
     TempoSpec,
     simulate,
     true_club,
@@ -49,7 +48,7 @@ from overlay.measure import DEFINITIONS, measure_swing
 from overlay.positions import club_candidates, find_swings, refine, strike_candidates
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from positions_synthetic import STYLE_SPREAD
+from positions_synthetic import drawn_style
 
 DOCS = Path(__file__).resolve().parent.parent / "docs" / "studies"
 FIRST_PLAYER = 40_000
@@ -275,7 +274,7 @@ def player(number: int) -> Motion:
     """A player of his own, every other one with a fault."""
     rng = np.random.default_rng([FIRST_PLAYER, number])
     while True:
-        style = {name: float(np.clip(rng.normal(0.0, sd), -2 * sd, 2 * sd)) for name, sd in STYLE_SPREAD.items()}
+        style = drawn_style(rng)
         fault = str(rng.choice(tuple(FAULTS))) if rng.random() < 0.5 else ""
         spec = GolferSpec(
             body=BodySpec(stature_m=float(rng.uniform(1.58, 1.93))),
@@ -286,7 +285,7 @@ def player(number: int) -> Motion:
                 relax_s=0.6,
                 waggle=float(rng.choice((0.0, 1.0))),
             ),
-            style=StyleSpec(**style),
+            style=style,
             faults={fault: float(rng.uniform(0.5, 1.2))} if fault else {},
             handedness="left" if rng.random() < 0.3 else "right",
             club="driver" if rng.random() < 0.4 else "mid_iron",

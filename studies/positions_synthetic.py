@@ -74,6 +74,13 @@ STYLE_SPREAD = {
 """Standard deviation of each style value between players; the limits of the model are about three times as far."""
 
 
+def drawn_style(rng: np.random.Generator) -> StyleSpec:
+    """A player's own style."""
+    return StyleSpec(
+        **{name: float(np.clip(rng.normal(0.0, sd), -2 * sd, 2 * sd)) for name, sd in STYLE_SPREAD.items()}
+    )
+
+
 @dataclass(frozen=True)
 class Case:
     """One swing of the set."""
@@ -98,10 +105,7 @@ class Case:
                 continue  # This style cannot reach the ball with these proportions: draw another.
 
     def _player(self, rng: np.random.Generator) -> GolferSpec:
-        style = {
-            name: float(np.clip(rng.normal(0.0, spread), -2 * spread, 2 * spread))
-            for name, spread in STYLE_SPREAD.items()
-        }
+        style = drawn_style(rng)
         backswing_s, downswing_s = TEMPI[self.tempo]
         stature_m, build = BODIES[self.body]
         tempo = TempoSpec(
@@ -116,7 +120,7 @@ class Case:
         return GolferSpec(
             body=BodySpec(stature_m=stature_m, build=build),  # type: ignore[arg-type]
             tempo=tempo,
-            style=StyleSpec(**style),
+            style=style,
             handedness=self.hand,  # type: ignore[arg-type]
             club="driver" if rng.random() < 0.4 else "mid_iron",
             seed=int(rng.integers(1 << 30)),

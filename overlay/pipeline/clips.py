@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Mapping, NamedTuple
 
 from overlay.data import Clip, FilmingReport, Guide, Marks, Measure, PoseTrack, Swing
-from overlay.errors import ContentError, InputError
+from overlay.errors import InputError
 from overlay.progress import SILENT, Progress
 from overlay.terms import VIEW_WORDS, Handedness, View
 
@@ -134,23 +134,21 @@ def inspect_clip(path: Path, options: ClipOptions | None = None, *, progress: Pr
 
 def _doubts(track: PoseTrack, view: View | None, handedness: Handedness | None) -> tuple[str, ...]:
     """Sentences where what was told contradicts what the picture clearly shows."""
-    from overlay.view import find_handedness, find_view
+    from overlay.view import handedness_from_cues, side_cues, view_from_cues
 
-    doubts = []
-    try:
-        if view is not None:
-            seen = find_view(track)
-            if seen.view not in (view, "other") and seen.confidence >= SURE:
-                doubts.append(f"Told {VIEW_WORDS[view]}, but the picture looks {VIEW_WORDS[seen.view]}: check it.")
-        if handedness is not None:
-            hand = find_handedness(track, view or find_view(track).view)
-            if hand.handedness != handedness and hand.confidence >= SURE:
-                doubts.append(
-                    f"Told {handedness}-handed, but the picture looks {hand.handedness}-handed: check the hand, and "
-                    "whether the clip is mirrored."
-                )
-    except ContentError:
+    cues = side_cues(track) if view is not None or handedness is not None else ()
+    if not cues:
         return ()
+    doubts = []
+    seen = view_from_cues(cues[0])
+    if view is not None and seen.view not in (view, "other") and seen.confidence >= SURE:
+        doubts.append(f"Told {VIEW_WORDS[view]}, but the picture looks {VIEW_WORDS[seen.view]}: check it.")
+    hand = handedness_from_cues(cues[0], view or seen.view)
+    if handedness is not None and hand.handedness != handedness and hand.confidence >= SURE:
+        doubts.append(
+            f"Told {handedness}-handed, but the picture looks {hand.handedness}-handed: check the hand, and "
+            "whether the clip is mirrored."
+        )
     return tuple(doubts)
 
 

@@ -207,5 +207,5 @@ def write_inspection(
     if sheet is not None:
         inspect_sheet(looked.swing, sheet, **drawn)  # type: ignore[arg-type]
     if report is not None:
-        write_inspection_report(looked.swing, report, filming=looked.filming, **drawn)  # type: ignore[arg-type]
+        write_inspection_report(looked.swing, report, filming=looked.filming, guides=looked.guides or None, **drawn)  # type: ignore[arg-type]
     progress.done()

@@ -20,13 +20,28 @@ from overlay.data.answers import (
     Verdict,
     Words,
 )
+from overlay.data.model import (
+    Band,
+    CameraPart,
+    KeptPictures,
+    Model,
+    ModelKind,
+    Provenance,
+    ReferenceFit,
+    Spread,
+    ViewPair,
+)
 from overlay.data.recording import CLUB_STATES, CameraMotion, Clip, ClubState, ClubTrack, Frame, PoseTrack
+from overlay.data.space import Camera, SpaceTrack
 from overlay.data.swing import Ball, ClubMark, Marks, Position, PositionMark, Positions, Strike, StrikeClue, Swing
 
 __all__ = [
     "CLUB_STATES",
     "Ball",
+    "Band",
+    "Camera",
     "CameraMotion",
+    "CameraPart",
     "Check",
     "Checklist",
     "Clip",
@@ -40,18 +55,26 @@ __all__ = [
     "FirstThing",
     "Frame",
     "Guide",
+    "KeptPictures",
     "Marks",
     "Measure",
+    "Model",
+    "ModelKind",
     "PhaseDifference",
     "PhaseTiming",
     "PoseTrack",
     "Position",
     "PositionMark",
     "Positions",
+    "Provenance",
+    "ReferenceFit",
+    "SpaceTrack",
+    "Spread",
     "Strike",
     "StrikeClue",
     "Swing",
     "TimeMap",
     "Verdict",
+    "ViewPair",
     "Words",
 ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Literal, Mapping
+from typing import TYPE_CHECKING, Literal, Mapping
 
 import numpy as np
 
@@ -13,6 +13,9 @@ from overlay.data.checks import frozen, increasing
 from overlay.data.swing import Swing
 from overlay.errors import DataError
 from overlay.terms import GUIDE_NAMES, PARTS, PHASES
+
+if TYPE_CHECKING:
+    from overlay.data.model import CameraPart, Model, ReferenceFit
 
 
 @dataclass(frozen=True)
@@ -329,3 +332,15 @@ class Comparison:
     """Of the student's and the reference clip."""
     camera_match: tuple[FilmingFinding, ...] = ()
     """How the two cameras differ, and what that does to the picture."""
+    reference_model: Model | None = None
+    """The kept reference that ``reference`` came from; None for a clip or a saved track."""
+    fit: ReferenceFit | None = None
+    """How the reference was brought to the student's build. ``reference`` stays as it was filmed, but for a swing in
+    space, which exists only as fitted. The differences are those to ``fit.swing``."""
+    camera_parts: tuple[CameraPart, ...] = ()
+    """What of the detected differences the two cameras could explain."""
+
+    @property
+    def scored_reference(self) -> Swing:
+        """The reference that the differences are to."""
+        return self.reference if self.fit is None else self.fit.swing

@@ -12,6 +12,7 @@ from overlay.golfer.camera import CameraSpec
 from overlay.golfer.motion import BONES, JOINTS, Motion, Posture, simulate, true_map
 from overlay.golfer.recording import Act, Recording, record
 from overlay.golfer.sound import SoundSpec, range_sound
+from overlay.golfer.space import space_track
 from overlay.golfer.spec import FAULTS, BodySpec, GolferSpec, StyleSpec, TempoSpec
 from overlay.golfer.tracks import NoiseSpec, true_club, truth_track
 
@@ -40,6 +41,7 @@ __all__ = [
     "render_clip",
     "render_frame",
     "simulate",
+    "space_track",
     "true_club",
     "true_map",
     "truth_track",

@@ -10,7 +10,6 @@ import pytest
 from overlay.data import SpaceTrack
 from overlay.errors import InputError
 from overlay.golfer import CameraSpec, GolferSpec, TempoSpec, simulate, space_track, truth_track
-from overlay.landmarks import INDEX
 from overlay.maker import seen_from, well_placed_camera
 
 

@@ -1,0 +1,28 @@
+"""Thresholds of what the cameras could explain."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from overlay.settings import setting
+
+
+@dataclass(frozen=True)
+class ExplainSettings:
+    """How the share of the cameras in a difference is worked out and told."""
+
+    draws: int = setting(
+        30, "count", "pairs of cameras drawn within their uncertainty: the bound's own scatter stays under 15 %"
+    )
+    level: float = setting(0.95, "fraction", "one-sided bound of what the cameras could explain; common practice")
+    movement_share: float = setting(
+        0.3,
+        "fraction",
+        "of the cameras' effect: how far it differs between this player's movement and the generic one; "
+        "docs/studies/progress_comparison.md",
+    )
+    whole_share: float = setting(
+        0.999, "fraction", "from here on the cameras could explain all of a difference; below 1 for rounding alone"
+    )
+    small: float = setting(0.02, "torso", "cameras that could explain less than this everywhere are told as agreeing")
+    told: int = setting(3, "count", "differences named in the summary; the table holds the others")

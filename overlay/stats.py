@@ -196,6 +196,21 @@ def shrunk_variance(
     return np.asarray(variance, np.float64), np.asarray(total, np.float64)
 
 
+def summed_variance(variances: Numbers, dfs: Numbers) -> tuple[float, float]:
+    """Sum of independent variance estimates and its effective degrees of freedom: (ΣV)² / Σ(V²/ν).
+
+    Satterthwaite 1946 (Biometrics Bulletin 2:110), the rule behind Welch's t test.
+
+    >>> summed_variance([1.0, 1.0], [4.0, 4.0])
+    (2.0, 8.0)
+    """
+    v, nu = _sample(variances, 1, "A sum of variances"), np.asarray(dfs, np.float64)
+    if v.shape != nu.shape or np.any(v < 0) or not np.any(v > 0) or np.any(nu <= 0):
+        raise DataError("Variances and their degrees of freedom do not fit.", "Give positive ones, one each.")
+    total = float(v.sum())
+    return total, total**2 / float(np.sum(v**2 / nu))
+
+
 def smallest_detectable_change(variance: AnyArray | float, *, level: float = 0.95) -> FloatArray:
     """z·√V: a one-dimensional change beyond which noise of variance V goes in (1 − level) of cases (1.96√V at 95 %)."""
     from scipy.special import ndtri

@@ -8,13 +8,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Mapping
 
 import numpy as np
 
 from overlay import stats
-from overlay.data import Comparison, PhaseDifference, Swing, TimeMap, Words
-from overlay.errors import ContentError
+from overlay.data import Band, Comparison, PhaseDifference, Swing, TimeMap, Words
+from overlay.errors import ContentError, InputError
 from overlay.score.measure import CellDifference, anchor_position, measure_cells
+from overlay.score.noise import Noise, cell_noise
 from overlay.score.parts import Figure, figure_of, torso_share_of_stature
 from overlay.score.setup import camera_note, setup_measures, setup_notes
 from overlay.score.timing import phase_timings
@@ -42,6 +44,9 @@ def score(
     stature_cm: float | None = None,
     student_repeats: Sequence[Swing] = (),
     reference_repeats: Sequence[Swing] = (),
+    band: Band | None = None,
+    same_player: bool = False,
+    fit_sd: Mapping[str, float] | None = None,
     settings: ScoreSettings | None = None,
 ) -> Comparison:
     """Score the student's swing against the reference, part by part and phase by phase.
@@ -56,13 +61,26 @@ def score(
         The student's height, for values in centimetres.
     student_repeats, reference_repeats : sequence of Swing
         More swings of the same player in the same view: they enter the means and tell how much the player varies.
+    band : Band, optional
+        The reference is a template: how much the swings behind it vary takes the place of the prior on its side.
+    same_player : bool
+        The swings behind the band are the student's own: they tell how much the student varies, as repeats do.
+    fit_sd : mapping part → torso lengths, optional
+        What fitting the reference to the student's build may be wrong by, in one coordinate of a phase mean.
 
     Raises
     ------
+    InputError
+        A band together with repeats of the reference, an unknown part, or a fit SD that is negative or not finite.
     ContentError
         One of the swings shows no torso to measure by.
     """
     settings = settings or ScoreSettings()
+    if band is not None and reference_repeats:
+        raise InputError("A template comes with repeats.", "Its swings are in the template: give one or the other.")
+    for part, sd in (fit_sd or {}).items():
+        if part not in PARTS or not (math.isfinite(sd) and sd >= 0):
+            raise InputError(f"A fit SD of {sd} for {part!r} cannot be used.", "Give torso lengths a part of the body.")
     mine, theirs = figure_of(student, settings), figure_of(reference, settings)
     for figure, who in ((mine, "student"), (theirs, "reference")):
         if not (math.isfinite(figure.torso_px) and figure.torso_px > 0):
@@ -78,7 +96,8 @@ def score(
         [figure_of(swing, settings) for swing in student_repeats],
         [figure_of(swing, settings) for swing in reference_repeats],
     )
-    tested = _test(cells, settings)
+    noises = [cell_noise(cell, settings, band, same_player, (fit_sd or {}).get(cell.part, 0.0)) for cell in cells]
+    tested = _test(cells, noises, settings)
     cm = None if stature_cm is None else stature_cm * torso_share_of_stature(mine, student.view, settings)
     differences = tuple(row.as_difference(cm, settings) for row in tested)
     found = [(row, difference) for row, difference in zip(tested, differences) if row.detected]
@@ -99,6 +118,10 @@ def score(
             max((row.cell.n_student for row in scored), default=1),
             max((row.cell.n_reference for row in scored), default=1),
             settings,
+        )
+        if band is None
+        else template_sharpness(
+            max((row.cell.n_student for row in scored), default=1), band, [row.noise for row in scored], settings
         ),
         (*_notes(mine, theirs, time_map, settings), *setup_notes(setup)),
         None if first is None else first[1],
@@ -112,9 +135,7 @@ class _Tested:
     """A cell with its noise and test."""
 
     cell: CellDifference
-    sd: float
-    variance: float
-    df: float
+    noise: Noise
     p_limit: float
     detected: bool
 
@@ -124,12 +145,12 @@ class _Tested:
 
     @property
     def value(self) -> float:
-        return float(stats.debiased_norm(self.cell.offset, self.variance))
+        return float(stats.debiased_norm(self.cell.offset, self.noise.variance))
 
     @property
     def multiple(self) -> float:
         """Debiased size in multiples of the SD between two swings of one player."""
-        return self.value / self.sd
+        return self.value / self.noise.sd
 
     def as_difference(self, torso_cm: float | None, settings: ScoreSettings) -> PhaseDifference:
         cell = self.cell
@@ -149,11 +170,12 @@ class _Tested:
                 cell.reason,
             )
         low, high = (
-            float(end) for end in stats.norm_interval(self.norm, self.variance, self.df, level=settings.interval)
+            float(end)
+            for end in stats.norm_interval(self.norm, self.noise.variance, self.noise.df, level=settings.interval)
         )
         value = min(max(self.value, low), high)
         detectable = stats.detectable_length(
-            self.variance, self.df - settings.prior_df, settings.prior_df, self.p_limit
+            self.noise.variance, self.noise.own_df, self.noise.df - self.noise.own_df, self.p_limit
         )
         return PhaseDifference(
             cell.phase,
@@ -178,27 +200,21 @@ def size_words(multiple: float) -> Words:
     return "large" if multiple < 4 else "very large"
 
 
-def _test(cells: Sequence[CellDifference], settings: ScoreSettings) -> list[_Tested]:
-    """Noise of every cell, the F test of its offset, and which are detected with the whole table held together."""
-    rows = []
-    p_values = []
-    for cell in cells:
-        if cell.reason:
-            rows.append((cell, math.nan, math.nan, math.nan))
-            continue
-        prior = settings.prior(cell.part, cell.phase)
-        s2, df = stats.shrunk_variance(cell.sum_of_squares, cell.df, prior, settings.prior_df)
-        variance = float(s2) * (1 / cell.n_student + 1 / cell.n_reference)
-        rows.append((cell, math.sqrt(float(s2)), variance, float(df)))
-        p_values.append(float(stats.norm_p_value(float(np.hypot(*cell.offset)), variance, float(df))))
+def _test(cells: Sequence[CellDifference], noises: Sequence[Noise], settings: ScoreSettings) -> list[_Tested]:
+    """The F test of every cell's offset, and which are detected with the whole table held together."""
+    p_values = [
+        float(stats.norm_p_value(float(np.hypot(*cell.offset)), noise.variance, noise.df))
+        for cell, noise in zip(cells, noises)
+        if not cell.reason
+    ]
     adjusted = stats.benjamini_hochberg(p_values) if p_values else np.zeros(0)
     n_found = int(np.sum(adjusted <= settings.level))
     # What a further difference would have to pass.
     p_limit = settings.level * min(1.0, (n_found + 1) / max(1, len(p_values)))
     answers = iter(adjusted)
     return [
-        _Tested(cell, sd, variance, df, p_limit, not cell.reason and bool(next(answers) <= settings.level))
-        for cell, sd, variance, df in rows
+        _Tested(cell, noise, p_limit, not cell.reason and bool(next(answers) <= settings.level))
+        for cell, noise in zip(cells, noises)
     ]
 
 
@@ -221,6 +237,21 @@ def sharpness_sentence(n_student: int, n_reference: int, settings: ScoreSettings
     return (
         f"{n_student} swing{'s' if n_student > 1 else ''} against {n_reference}: a difference in one place is named "
         f"nine times in ten once it reaches {length(n_student, n_reference)} of a torso length{more}."
+    )
+
+
+def template_sharpness(n_student: int, band: Band, noises: Sequence[Noise], settings: ScoreSettings) -> str:
+    """As ``sharpness_sentence`` against a template, for the cell of middling noise."""
+    said = f"{n_student} swing{'s' if n_student > 1 else ''} against a template of {band.n_swings}"
+    if not noises:
+        return f"{said}: nothing could be scored."
+    middle = sorted(noises, key=lambda noise: noise.variance)[len(noises) // 2]
+    p_limit = settings.level / (len(PHASES) * len(PARTS))
+    named = stats.detectable_length(middle.variance, middle.own_df, middle.df - middle.own_df, p_limit, chance=0.9)
+    among = "; the players behind it differ among themselves, and only what lies beyond that is named"
+    return (
+        f"{said}: a difference in one place is named nine times in ten once it reaches about {100 * named:.0f} % of a "
+        f"torso length{among if band.of == 'several players' else ''}."
     )
 
 

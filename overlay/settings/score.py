@@ -81,6 +81,12 @@ class ScoreSettings:
     setup_sd: float = setting(0.05, "torso", "distances at address: pose noise and stance from swing to swing")
     max_setup_deg: float = setting(35.0, "deg", "a set-up angle further apart is a misplaced joint, not a posture")
     max_setup: float = setting(1.2, "torso", "a set-up distance further apart is a misplaced joint, not a posture")
+    band_share: float = setting(
+        0.5, "fraction", "of a template's swings must show a part in a phase, else its spread is not told"
+    )
+    band_prior_df: float = setting(
+        4.0, "count", "how far the spread of a template's few swings is pulled to the prior; docs/scores.md, Band"
+    )
     camera_shift: float = setting(
         0.08, "torso", "lead foot between address and impact; more means the camera or the foot moved"
     )

@@ -1,0 +1,194 @@
+"""Which swings do not belong to the others, and what a coach would say of them.
+
+Every swing is held against the middle of all of them by the same numbers that the score tests, in multiples of how
+far the swings lie apart: a group of several players is wider than one player's swings, and is judged by its own width.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from overlay.arrays import FloatArray
+from overlay.data import Swing, TimeMap
+from overlay.landmarks import INDEX
+from overlay.score.band import CELLS
+from overlay.score.parts import figure_of, sample
+from overlay.settings.template import TemplateSettings
+from overlay.template.average import weighted_median
+from overlay.template.members import BODY, TORSO_PX, Member
+from overlay.terms import words
+
+
+def multiples(offsets: FloatArray, settings: TemplateSettings) -> FloatArray:
+    """(n, 54) how far each swing lies from the middle of all in each cell, in spreads; NaN where not compared.
+
+    The spread of a cell is the median distance from the middle, drawn to the usual spread of that part times how much
+    wider this group is than usual as a whole, and never below the usual.
+    """
+    n = len(offsets)
+    seen = np.isfinite(offsets[..., 0])
+    weight = seen.astype(float)
+    filled = np.nan_to_num(offsets)
+    centre = np.stack([weighted_median(filled[..., k], weight) for k in (0, 1)], axis=-1)
+    distance = np.hypot(*np.moveaxis(filled - centre, -1, 0))
+    usual = np.array([settings.score.prior(part, phase) for phase, part in CELLS])
+    small = math.sqrt(n / max(n - 1, 1))
+    found = weighted_median(distance, weight) / 1.177 * small
+    many = seen.sum(axis=0) >= 2
+    wider = max(1.0, float(np.median(found[many] / usual[many]))) if np.any(many) else 1.0
+    count = seen.sum(axis=0)
+    pulled = (settings.spread_df * (wider * usual) ** 2 + count * found**2) / (settings.spread_df + count)
+    spread = np.maximum(usual, np.sqrt(pulled))
+    return np.asarray(np.where(seen & many, distance * small / spread, np.nan), np.float64)
+
+
+def judge(
+    template: Swing,
+    members: Sequence[Member],
+    maps: Sequence[TimeMap],
+    offsets: FloatArray,
+    settings: TemplateSettings,
+) -> list[str]:
+    """For each member the reason why it is another swing, "" when it belongs."""
+    away = multiples(offsets, settings)
+    tempo = _tempo_reasons(members, settings)
+    tracked = _tracking_reasons(template, members, maps, settings)
+    shorter = _height_reasons(template, members, maps, settings)
+    reasons = []
+    for i, time_map in enumerate(maps):
+        reason = tracked[i] or shorter[i] or tempo[i] or _movement_reason(away[i], offsets[i], offsets, settings)
+        if not reason and time_map.diagnostics.get("explained_share", 1.0) < settings.explained:
+            share = 100 * max(0.0, time_map.diagnostics["explained_share"])
+            reason = f"another movement: the others share only {share:.0f} % of it"
+        reasons.append(reason)
+    return reasons
+
+
+def _movement_reason(away: FloatArray, own: FloatArray, all_of: FloatArray, settings: TemplateSettings) -> str:
+    known = away[np.isfinite(away)]
+    if not len(known):
+        return "it shares no phase of the swing with the others"
+    far = np.sum(known > settings.two_cell_limit)
+    if not (
+        known.max() > settings.cell_limit
+        or far >= 2
+        or float(np.sqrt(np.mean(known**2))) / math.sqrt(2) > settings.mean_limit
+    ):
+        return ""
+    k = int(np.nanargmax(away))
+    phase, part = CELLS[k]
+    others = all_of[np.isfinite(all_of[:, k, 0]), k]
+    size = float(np.hypot(*(own[k] - np.median(others, axis=0))))
+    verb = "are" if part in ("hands", "shoulders") else "is"
+    return (
+        f"another movement: the {words(part)} {verb} {size:.2f} torso lengths away from the others' in the "
+        f"{words(phase)}"
+    )
+
+
+def _durations(member: Member) -> tuple[float, float]:
+    address, top, impact = (member.swing.positions.time(name) for name in ("address", "top", "impact"))
+    back = math.nan if address is None or top is None else top - address
+    down = math.nan if top is None or impact is None else impact - top
+    return back, down
+
+
+def _tempo_reasons(members: Sequence[Member], settings: TemplateSettings) -> list[str]:
+    """A backswing or downswing of quite another length; of clips at unknown speed only their ratio tells anything."""
+    reasons = [""] * len(members)
+    times = np.array([_durations(member) for member in members])
+    known = np.array([member.clock_known for member in members])
+    ratio = times[:, 0] / times[:, 1]
+    for name, values, believed in (
+        ("backswing", times[:, 0], known),
+        ("downswing", times[:, 1], known),
+        ("tempo ratio", ratio, ~known),
+    ):
+        usable = np.isfinite(values) & (believed if name != "tempo ratio" else np.isfinite(values))
+        if usable.sum() < 3:
+            continue
+        logs = np.log(np.where(usable, values, 1.0))
+        middle = float(np.median(logs[usable]))
+        off = logs - middle
+        spread = 1.483 * float(np.median(np.abs(off[usable])))
+        limit = max(math.log1p(settings.tempo_limit), settings.tempo_ratio * spread)
+        for i in np.flatnonzero(usable & believed & (np.abs(off) > limit)):
+            own, usual = float(values[i]), math.exp(middle)
+            said = f"{own:.1f} to 1, the others' {usual:.1f} to 1" if name == "tempo ratio" else (
+                f"{own:.2f} s, the others' {usual:.2f} s"
+            )  # fmt: skip
+            verb = "is" if name == "tempo ratio" else "takes"
+            reasons[i] = reasons[i] or f"another tempo: its {name} {verb} {said}"
+    return reasons
+
+
+def _height_reasons(
+    template: Swing, members: Sequence[Member], maps: Sequence[TimeMap], settings: TemplateSettings
+) -> list[str]:
+    """Hands that stay much lower on the way back: a chip or a half swing."""
+    heights = np.array([_hands_height(member.swing) for member in members])
+    known = np.isfinite(heights)
+    if known.sum() < 3:
+        return [""] * len(members)
+    middle = float(np.median(heights[known]))
+    spread = 1.483 * float(np.median(np.abs(heights[known] - middle)))
+    limit = max(settings.height_limit, settings.tempo_ratio * spread)
+    return [
+        f"a shorter swing: at the top its hands are {middle - height:.2f} torso lengths lower than the others'"
+        if math.isfinite(height) and middle - height > limit
+        else ""
+        for height in heights
+    ]
+
+
+def _hands_height(swing: Swing) -> float:
+    """Highest hands over the hips between address and impact, torso lengths; NaN without them."""
+    track = swing.pose
+    address, impact = swing.positions.time("address"), swing.positions.time("impact")
+    start = swing.start_s if address is None else address
+    stop = swing.stop_s if impact is None else impact
+    inside = (track.time_s >= start) & (track.time_s <= stop)
+    hips = (track.joint("left_hip") + track.joint("right_hip"))[inside, 1] / 2
+    wrists = np.stack([track.points[inside, INDEX[f"{side}_wrist"], 1] for side in ("left", "right")])
+    weight = np.stack([track.visibility[inside, INDEX[f"{side}_wrist"]] ** 2 for side in ("left", "right")])
+    weight = np.where(np.isfinite(wrists), weight + 1e-6, 0.0)
+    total = weight.sum(axis=0)
+    height = hips - (weight * np.nan_to_num(wrists)).sum(axis=0) / np.maximum(total, 1e-12)
+    usable = (total > 0) & np.isfinite(height)
+    return float(np.quantile(height[usable], 0.97)) / TORSO_PX if usable.sum() >= 5 else math.nan
+
+
+def _tracking_reasons(
+    template: Swing, members: Sequence[Member], maps: Sequence[TimeMap], settings: TemplateSettings
+) -> list[str]:
+    """Joints that are mostly missing, or that shake much more than the others' do."""
+    address, finish = template.positions.time("address"), template.positions.time("finish")
+    start = template.start_s if address is None else address
+    stop = template.stop_s if finish is None else finish
+    times = np.arange(start, stop, 1.0 / 60.0)
+    mean = sample(figure_of(template, settings.score), times, settings.score)[0][:, BODY]
+    shares, unrest = [], []
+    for member, time_map in zip(members, maps):
+        figure = figure_of(member.swing, settings.score)
+        points, ok = sample(figure, time_map.to_reference(times), settings.score)
+        shares.append(float(np.mean(ok[:, BODY])))
+        rest = points[:, BODY] - mean
+        # What changes from one sixtieth of a second to the next, the slow difference taken out.
+        jolts = rest[1:-1] - (rest[:-2] + rest[2:]) / 2
+        usable = np.isfinite(jolts[..., 0])
+        unrest.append(float(np.sqrt(np.mean(jolts[usable] ** 2))) / TORSO_PX if usable.sum() > 20 else math.nan)
+    shaking = np.array(unrest)
+    usual = float(np.nanmedian(shaking)) if np.any(np.isfinite(shaking)) else math.nan
+    best = float(np.median(shares))
+    reasons = []
+    for share, shakes in zip(shares, shaking):
+        reason = ""
+        if share < settings.seen_share * best:
+            reason = f"badly tracked: only {100 * share:.0f} % of its joints are seen, the others' {100 * best:.0f} %"
+        elif len(members) > 2 and shakes > settings.jitter_ratio * max(usual, 0.001):
+            reason = f"badly tracked: its joints jump {shakes / max(usual, 0.001):.0f} times as much as the others'"
+        reasons.append(reason)
+    return reasons

@@ -58,7 +58,8 @@ def fit_in_picture(reference: Swing, student: Swing, settings: SegmentSettings =
     unseen: list[str] = []
     for name in SEGMENT_NAMES[1:]:
         if not same_view or name not in theirs.lengths or name not in mine.lengths:
-            unseen.append(name)
+            if name in settings.readings.get(reference.view, {}):
+                unseen.append(name)
             unsure[name] = settings.build_sd
             continue
         ratio = math.log(mine.lengths[name] / theirs.lengths[name])
@@ -71,7 +72,7 @@ def fit_in_picture(reference: Swing, student: Swing, settings: SegmentSettings =
     swing = rescaled(reference, factors)
     if not same_view:
         notes.append("The two are filmed from different sides, so the reference could not be fitted to the build.")
-    elif len(unseen) == len(SEGMENT_NAMES) - 1:
+    elif len(theirs.lengths) <= 1 or len(mine.lengths) <= 1:
         reason = next(iter(mine.missing.values()), "") or next(iter(theirs.missing.values()), "")
         notes.append(f"The reference could not be fitted to the student's build: {reason}.")
     elif unseen:

@@ -20,7 +20,7 @@ class Reading:
     side : "both", "lead" or "trail"
         Which of the two is read; "both" is the mean of their logarithms.
     sd : float
-        SD of ln(student ÷ reference) as read, against the truth. docs/studies/flat_fit.md
+        SD of ln(student ÷ reference) as read from tracks of the pose model, against the truth. docs/studies/flat_fit.md
     """
 
     percentile: float
@@ -31,32 +31,31 @@ class Reading:
 READINGS: Mapping[str, Mapping[str, Reading]] = MappingProxyType(
     {
         "dtl": {
-            "shoulder_width": Reading(90, "both", 0.025),
-            "hip_width": Reading(90, "both", 0.025),
-            "upper_arm": Reading(90, "trail", 0.025),
-            "forearm": Reading(75, "both", 0.035),
-            "hand": Reading(75, "both", 0.06),
-            "thigh": Reading(90, "both", 0.018),
-            "shank": Reading(75, "both", 0.015),
-            "foot": Reading(90, "trail", 0.02),
-            "neck": Reading(50, "both", 0.03),
-            "head": Reading(90, "both", 0.03),
+            "shoulder_width": Reading(90, "both", 0.03),
+            "hip_width": Reading(90, "both", 0.05),
+            "upper_arm": Reading(90, "trail", 0.035),
+            "forearm": Reading(75, "both", 0.07),
+            "hand": Reading(75, "both", 0.075),
+            "thigh": Reading(90, "both", 0.03),
+            "shank": Reading(75, "both", 0.025),
+            "foot": Reading(90, "trail", 0.03),
+            "neck": Reading(50, "both", 0.045),
+            "head": Reading(90, "both", 0.1),
         },
         "fo": {
-            "shoulder_width": Reading(90, "both", 0.02),
-            "hip_width": Reading(90, "both", 0.02),
-            "upper_arm": Reading(90, "both", 0.02),
-            "forearm": Reading(75, "both", 0.03),
-            "hand": Reading(90, "both", 0.05),
-            "thigh": Reading(90, "both", 0.02),
-            "shank": Reading(75, "both", 0.015),
-            "foot": Reading(97, "trail", 0.03),
-            "neck": Reading(50, "both", 0.035),
-            "head": Reading(97, "both", 0.03),
+            "shoulder_width": Reading(90, "both", 0.042),
+            "hip_width": Reading(90, "both", 0.042),
+            "upper_arm": Reading(90, "both", 0.043),
+            "forearm": Reading(75, "both", 0.055),
+            "hand": Reading(90, "both", 0.1),
+            "thigh": Reading(90, "both", 0.05),
+            "shank": Reading(75, "both", 0.038),
+            "foot": Reading(97, "trail", 0.075),
+            "neck": Reading(50, "both", 0.055),
         },
     }
 )
-"""View → segment → how it is read."""
+"""View → segment → how it is read. Face on the head's depth is not seen."""
 
 
 @dataclass(frozen=True)
@@ -77,7 +76,10 @@ class SegmentSettings:
     least_share: float = setting(0.15, "fraction", "of the swing's frames: a segment seen for a moment is not measured")
     still_s: float = setting(0.25, "s", "real time before address, as in the scores")
     beyond: float = setting(
-        2.0, "SD", "a length that differs by less may be an error of the reading: nothing of it is applied"
+        1.0,
+        "SD",
+        "a length that differs by less may be an error of the reading: nothing of it is applied; twice what two swings "
+        "of one player differ by",
     )
     least_factor: float = setting(0.8, "ratio", "ends of what two adults' proportions differ by, with a wide margin")
     most_factor: float = setting(1.25, "ratio", "ends of what two adults' proportions differ by, with a wide margin")

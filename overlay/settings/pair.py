@@ -1,0 +1,120 @@
+"""Thresholds of recognising two views of one swing, and of what both views measure together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Mapping
+
+from overlay.settings import setting
+
+
+@dataclass(frozen=True)
+class MovementSettings:
+    """How the heights of the joints in both pictures tell the time between them. Real seconds, torso lengths."""
+
+    step_s: float = setting(1 / 240, "s", "grid; the tracks hold nothing above 14 Hz")
+    reach_s: float = setting(0.20, "s", "searched to each side of what the positions say")
+    noise: float = setting(0.03, "torso", "of one height in one picture, perspective of a moving joint included")
+    correlation_s: float = setting(0.10, "s", "errors of a pose track nearer than this are alike (trials: 0.12 s)")
+    least_range: float = setting(0.12, "torso", "a joint that moves less up and down in a stretch tells no time")
+    least_share: float = setting(0.7, "fraction", "of a stretch in which a joint must be measured in both pictures")
+    least_correlation: float = setting(0.9, "ratio", "heights that agree less well are not those of one joint")
+    least_visibility: float = setting(0.5, "fraction", "below it 88 % of arm errors over 40 px lie")
+    floor_s: float = setting(0.006, "s", "a stretch is never surer: joints are marked a little apart in two views")
+    most_sd_s: float = setting(0.06, "s", "a stretch that is less sure is left out")
+    bridge_s: float = setting(0.05, "s", "unmeasured frames that are bridged")
+    tempo_sd: float = setting(
+        0.03, "fraction", "by which one player's stretches differ from swing to swing; the synthetic player: 2 %"
+    )
+
+
+@dataclass(frozen=True)
+class SoundMatchSettings:
+    """How two sound tracks are held against each other. Real seconds."""
+
+    low_hz: float = setting(1500.0, "Hz", "wind, steps and voices lie mostly below; a strike reaches far up")
+    high_hz: float = setting(9000.0, "Hz", "codecs of phones keep this much")
+    step_s: float = setting(0.002, "s", "grid of the energy")
+    quiet_s: float = setting(0.060, "s", "what was heard before, against which a rise is held")
+    rise_db: float = setting(6.0, "dB", "a smaller rise is the unrest of the place")
+    most_db: float = setting(30.0, "dB", "a larger rise counts as this much: the loudest sound must not decide alone")
+    blur_s: float = setting(0.008, "s", "sounds from different places reach two phones up to 16 ms differently apart")
+    level_db: float = setting(-75.0, "dB of full scale", "a track quieter than this holds nothing")
+    least_overlap_s: float = setting(1.0, "s", "less heard by both is no comparison")
+    gate_s: float = setting(0.10, "s", "to each side of what the movement says, plus three of its SD")
+    strike_s: float = setting(0.15, "s", "about the strike: any two strikes fall together there, so it proves nothing")
+    distance_sd_m: float = setting(1.2, "m", "of each microphone from the ball, as for a single clip")
+    speed_m_s: float = setting(343.0, "m/s", "speed of sound at 20 °C")
+    offset_sd_s: float = setting(0.006, "s", "sound against picture in one recording, as for a single clip")
+    alike: float = setting(0.65, "fraction", "of the band: one strike keeps its phase on two phones; synthetic 0.87")
+    alike_sd: float = setting(0.2, "fraction", "one SD of it")
+    unlike: float = setting(0.36, "fraction", "the same of two strikes; synthetic")
+    unlike_sd: float = setting(0.10, "fraction", "one SD of it")
+    most_alike: float = setting(2.0, "log odds", "of the strikes alone: tried on synthetic sounds only")
+    most_odds: float = setting(6.0, "log odds", "the sound alone says no more than 400 to 1")
+
+
+@dataclass(frozen=True)
+class RecordedSettings:
+    """What the times say at which the files were recorded."""
+
+    clock_sd_s: float = setting(2.0, "s", "of two phones that set their clocks by the network, and whole seconds")
+    wrong: float = setting(0.15, "probability", "a clock is off by minutes or hours, or it is the time of copying")
+    wrong_span_s: float = setting(86_400.0, "s", "then the times may lie this far apart")
+    between_s: float = setting(100.0, "s", "from one swing to the next at a range, no source")
+    session_s: float = setting(1800.0, "s", "two swings that were filmed one at a time lie this far apart at most")
+    most_odds: float = setting(4.0, "log odds", "clocks are weak evidence: 50 to 1 at most")
+
+
+@dataclass(frozen=True)
+class SpaceSettings:
+    """How both pictures are joined to points in space, and how unsure that is. Torso lengths in space."""
+
+    yaw_sd_deg: float = setting(2.55, "deg", "direction of a camera that is not told: ±5° at 95 %")
+    least_yaw_sd_deg: float = setting(1.5, "deg", "of one that was measured")
+    roll_sd_deg: float = setting(1.0, "deg", "tilt of a hand-set tripod")
+    distance: float = setting(7.8, "torso", "camera to player: 3.8–4.1 m at a torso of .288 of stature")
+    distance_sd: float = setting(1.3, "torso", "one SD of it")
+    height: float = setting(0.0, "torso", "lens above the hands at address (common practice: at hand height)")
+    height_sd: float = setting(0.25, "torso", "13 cm: one SD of it")
+    draws: int = setting(400, "count", "random errors of cameras and joints an interval is taken from")
+    level: float = setting(0.95, "fraction", "common practice")
+    still_s: float = setting(0.25, "s", "before address over which a place is a median")
+    window_s: float = setting(0.020, "s", "to each side of a position, at least one frame, that is read")
+    bridge_s: float = setting(0.070, "s", "unmeasured stretch around a position that is bridged")
+    least_visibility: float = setting(0.5, "fraction", "arms and hands seen less well are left out")
+    club_length_sd: float = setting(0.08, "fraction", "visible length of the shaft: its thin end fades")
+    shaft_sd_deg: float = setting(2.0, "deg", "of the shaft where its tracker does not say")
+    least_shaft_sd_deg: float = setting(1.0, "deg", "the tracker's median error is 0.5°, its accepted worst 1.7°")
+    angle_sd_deg: float = setting(2.55, "deg", "no angle of the body from pictures is finer than ±5° at 95 %")
+    two_swings: float = setting(0.03, "torso", "by which a joint's place differs between two swings of one player")
+    two_swings_deg: float = setting(4.0, "deg", "the same of a turn: trunk rotation varies by 7.4 % (Meister 2011)")
+    widest_deg: float = setting(25.0, "deg", "half an interval wider than this says nothing")
+    widest: float = setting(0.5, "torso", "half an interval wider than this says nothing")
+
+
+POSITION_BIAS: Mapping[str, float] = MappingProxyType({})
+"""Position → real s by which it is found later down the line than face on, beyond the uncertainty told."""
+
+
+@dataclass(frozen=True)
+class PairSettings:
+    """All of it."""
+
+    movement: MovementSettings = MovementSettings()
+    sound: SoundMatchSettings = SoundMatchSettings()
+    recorded: RecordedSettings = RecordedSettings()
+    space: SpaceSettings = SpaceSettings()
+    told_sd_s: float = setting(0.03, "s", "of an offset told by hand: a frame at 30 a second")
+    told_odds: float = setting(8.0, "log odds", "what a person says counts more than any other evidence")
+    position_sd_s: float = setting(0.03, "s", "real time, of a position that does not say how sure it is")
+    least_sd_s: float = setting(0.003, "s", "of the map: sensors are read out line by line")
+    rate_sd: float = setting(0.25, "fraction", "of a slow factor that is estimated from the swing's tempo")
+    same_rate_sd: float = setting(1e-4, "fraction", "clocks of two phones run apart by less")
+    odds: float = setting(2.94, "log odds", "one swing is said from 95 % on")
+    contradiction: float = setting(0.001, "probability", "movements of one swing differ so much as rarely as this")
+    disagreement: float = setting(4.0, "sd", "two clues further apart than this contradict each other")
+    position_bias: Mapping[str, float] = field(
+        default_factory=lambda: dict(POSITION_BIAS), metadata={"unit": "s", "reason": "docs/studies/pair_views.md"}
+    )

@@ -43,6 +43,8 @@ def describe(kind: click.ParamType) -> str:
 
 def command_section(name: str, command: click.Command) -> list[str]:
     arguments = " ".join(p.human_readable_name.upper() for p in command.params if isinstance(p, click.Argument))
+    if isinstance(command, click.Group):
+        arguments = "COMMAND"
     lines = [f"## overlay {name}", "", f"`overlay {name} [options] {arguments}`".replace(" `", "`"), ""]
     lines += [" ".join(paragraph.split()) + "\n" for paragraph in (command.help or "").split("\n\n")]
     if any(isinstance(p, click.Option) for p in command.params):
@@ -119,6 +121,7 @@ def environment_section() -> list[str]:
         "",
         "| variable | meaning |",
         "|---|---|",
+        "| `OVERLAY_MODELS` | where your models lie, instead of `overlay/models` in the platform's data folder |",
         "| `OVERLAY_DATA_DIR` | where the pose model lies, instead of the platform's data folder |",
         "| `OVERLAY_CACHE_DIR` | where pose tracks are kept, instead of the platform's cache folder |",
         "| `OVERLAY_POSE_MODEL` | a pose landmark `.task` file to use instead of the one that is made |",
@@ -136,6 +139,12 @@ def page() -> str:
         command = group.get_command(context, name)
         if command is not None:
             lines += command_section(name, command)
+        if isinstance(command, click.Group):
+            # A group of its own: its commands follow, each under its full name.
+            for inner in command.list_commands(context):
+                below = command.get_command(context, inner)
+                if below is not None:
+                    lines += command_section(f"{name} {inner}", below)
     lines += [*exit_code_section(), *environment_section(), *settings_section()]
     return "\n".join(lines).rstrip() + "\n"
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import importlib
 import os
 import sys
-from typing import Any
+from collections.abc import Mapping
+from typing import Any, ClassVar
 
 import click
 
@@ -17,6 +18,7 @@ COMMANDS = {
     "inspect": ("overlay.cli.inspect", "Find the swing and its positions in one clip, and say how good the clip is."),
     "filming": ("overlay.cli.filming", "Check how one clip is filmed: camera place, frame, light; and what to do."),
     "mark": ("overlay.cli.mark", "Correct by hand what was found in a clip: positions, club, view, hand."),
+    "model": ("overlay.cli.model", "Keep references: a swing, the middle of several, one made from numbers."),
     "demo": ("overlay.cli.demo", "Render two invented players and compare them, start to finish."),
     "doctor": ("overlay.cli.doctor", "Check that this machine has what overlay needs."),
 }
@@ -26,21 +28,26 @@ INTERNAL_ERROR = 70
 
 
 class LazyGroup(click.Group):
-    """Knows its commands' names and one-liners without importing them: help must be quick."""
+    """Knows its commands' names and one-liners without importing them: help must be quick.
+
+    ``table`` is name → (module, one-liner); the module's ``command`` is meant unless it says ``module:attribute``.
+    """
+
+    table: ClassVar[Mapping[str, tuple[str, str]]] = COMMANDS
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(COMMANDS)
+        return list(self.table)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in COMMANDS:
+        if cmd_name not in self.table:
             return None
-        module = importlib.import_module(COMMANDS[cmd_name][0])
-        command: click.Command = module.command
+        module, _, attribute = self.table[cmd_name][0].partition(":")
+        command: click.Command = getattr(importlib.import_module(module), attribute or "command")
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
-            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+            formatter.write_dl([(name, line) for name, (_, line) in self.table.items()])
 
 
 @click.group(

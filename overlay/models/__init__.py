@@ -11,22 +11,30 @@ from overlay.models.format import (
     model_bytes,
     save_model,
 )
-from overlay.models.keeping import REAL_TIME, kept_swing, slowed
+from overlay.models.keeping import REAL_TIME, kept_swing, real_factor, slowed
 from overlay.models.library import Library, default_folder
+from overlay.models.pictures import AMOUNTS, Amount, keep_pictures, kept_picture, kept_size, kept_times
 
 __all__ = [
+    "AMOUNTS",
     "REAL_TIME",
     "SCHEMA",
     "SUFFIX",
+    "Amount",
     "Facts",
     "Library",
     "check_name",
     "default_folder",
     "is_model_file",
+    "keep_pictures",
+    "kept_picture",
+    "kept_size",
     "kept_swing",
+    "kept_times",
     "load_facts",
     "load_model",
     "model_bytes",
+    "real_factor",
     "save_model",
     "slowed",
     "tidy",

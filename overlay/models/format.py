@@ -18,7 +18,8 @@ from overlay.errors import DataError, InputError, OutputError
 from overlay.files import write_bytes
 from overlay.models.archive import DOCUMENT, Archive, packed
 from overlay.models.checks import LIMITS, Fault, Fields, check_name, load_json
-from overlay.models.document import HANDS, SCHEMA, VIEWS, check_schema, read_model, read_provenance, written
+from overlay.models.reading import HANDS, VIEWS, check_schema, read_model, read_provenance
+from overlay.models.writing import SCHEMA, written
 from overlay.settings.models import KeptPictureSettings, ModelSettings
 from overlay.terms import POSITION_NAMES, View
 
@@ -193,7 +194,7 @@ def _read(content: bytes, settings: ModelSettings) -> Model:
 
 
 def _facts(path: Path, n_bytes: int, document: Fields, archive: Archive) -> Facts:
-    check_name(document.text("name", 400))
+    name = check_name(document.text("name", 400))
     kind = cast("ModelKind", document.word("model", ("swing", "template", "space")))
     made = read_provenance(document)
     positions: dict[str, int] = {}
@@ -218,7 +219,7 @@ def _facts(path: Path, n_bytes: int, document: Fields, archive: Archive) -> Fact
     elif not positions:
         raise Fault("it holds no swing")
     return Facts(
-        name=path.stem,
+        name=name,
         path=path,
         n_bytes=n_bytes,
         kind=kind,

@@ -11,6 +11,12 @@ REAL_TIME = "real_time"
 """Named number of a kept swing's quality: 1 where its seconds are real ones, 0 where the capture rate was unknown."""
 
 
+def real_factor(swing: Swing) -> float:
+    """Clip seconds per second of the clock of ``kept_swing``: the slow factor where the capture rate is known."""
+    clip = swing.clip
+    return clip.slow_factor if clip is not None and clip.capture_rate is not None else 1.0
+
+
 def kept_swing(swing: Swing) -> Swing:
     """The swing without its clip, its times in real seconds when the capture rate is known.
 
@@ -19,7 +25,7 @@ def kept_swing(swing: Swing) -> Swing:
     """
     clip = swing.clip
     known = clip is not None and clip.capture_rate is not None
-    factor = swing.slow_factor if known else 1.0
+    factor = real_factor(swing)
     quality = {name: float(value) for name, value in swing.quality.items()}
     if clip is not None:
         quality[REAL_TIME] = float(known)

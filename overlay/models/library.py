@@ -62,7 +62,7 @@ class Library:
         for path, shipped in self._files():
             try:
                 check_name(path.stem)
-                facts = replace(load_facts(path), shipped=shipped)
+                facts = replace(load_facts(path), name=path.stem, shipped=shipped)
                 if not shipped and same_name(path.stem) in taken:
                     facts = Facts(path.stem, path, facts.n_bytes, problem="a model of overlay itself has this name")
             except (InputError, DataError) as error:

@@ -47,4 +47,5 @@ class KeptPictureSettings:
     max_moments: int = setting(1_000, "count", "60 a second of the longest swing that is worth watching, 16 s")
     max_rate_hz: float = setting(60.0, "1/s", "the ghost video plays no more in real time")
     jpeg_quality: int = setting(82, "", "common practice, no source; edges of the club stay clean at this quality")
-    widen: float = setting(0.012, "of height", "the soft edge of the mask cuts into sleeves and club hand by this much")
+    least_alpha: int = setting(8, "of 255", "below it a ghost shows nothing, and noise of the mask costs bytes")
+    widen: float = setting(0.008, "of height", "soft edges take their colour from this rim; 4 px keep a JPEG block's bleeding out of them")

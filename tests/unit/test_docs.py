@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+WITH_COMMANDS = ("how-to", "tutorial", "models")
 MODULES_WITH_EXAMPLES = ("overlay.landmarks", "overlay.doctor")
 
 
@@ -41,13 +42,17 @@ def test_commands_in_documents_exist(repository: Path) -> None:
 
     context = click.Context(group)
     wrong = []
-    for page in [repository / "README.md", repository / "docs" / "how-to.md", repository / "docs" / "tutorial.md"]:
+    for page in [repository / "README.md", *(repository / "docs" / f"{name}.md" for name in WITH_COMMANDS)]:
         for line in page.read_text(encoding="utf-8").splitlines():
             match = re.match(r"\s{4}(?:\.venv/bin/)?overlay (\w+)(.*)", line)
             if match is None:
                 continue
             name, rest = match.groups()
             command = group.get_command(context, name) if name in COMMANDS else None
+            if isinstance(command, click.Group):
+                inner = re.match(r"\s+(\w+)(.*)", rest)
+                command = None if inner is None else command.get_command(context, inner.group(1))
+                rest = "" if inner is None else inner.group(2)
             if command is None:
                 wrong.append(f"{page.name}: {line.strip()}")
                 continue

@@ -16,6 +16,7 @@ from overlay.errors import DataError, MismatchError
 from overlay.pair.clock import Clock, Shared, clock_of, shared_positions
 from overlay.pair.evidence import Clue, Movement, combined, movement_says, points_of, recorded_clue
 from overlay.pair.first import joint_first
+from overlay.pair.measures import pair_measures
 from overlay.pair.movement import Shift
 from overlay.pair.positions import fused_positions, stepped_map
 from overlay.pair.sounds import SoundMatch, match_sounds
@@ -93,7 +94,8 @@ def pair_views(
         sentences.insert(0, refusal or _undecided(clues, odds))
         sentences.insert(0, "Shown as two swings of the same player, in step at the positions.")
     pair = ViewPair(dtl, fo, time_map, one_swing, sd, tuple(sentences))
-    return dataclasses.replace(pair, measures=())
+    found = pair_measures(pair, filming=filming, settings=settings)
+    return dataclasses.replace(pair, measures=found)
 
 
 def _ordered(one: Swing, other: Swing) -> tuple[Swing, Swing, bool]:

@@ -67,6 +67,25 @@ class RecordedSettings:
     most_odds: float = setting(4.0, "log odds", "clocks are weak evidence: 50 to 1 at most")
 
 
+POINT_SD_DTL: Mapping[str, float] = MappingProxyType(
+    {"shoulder": 0.045, "elbow": 0.05, "wrist": 0.04, "hip": 0.03, "knee": 0.03, "ankle": 0.03, "heel": 0.03,
+     "hands": 0.05, "grip": 0.02, "head": 0.03}
+)  # fmt: skip
+"""Error of one coordinate of a point down the line, torso lengths: of a point, or of a point at one position."""
+
+POINT_SD_FO: Mapping[str, float] = MappingProxyType(
+    {"shoulder": 0.045, "elbow": 0.05, "wrist": 0.04, "hip": 0.03, "knee": 0.03, "ankle": 0.03, "heel": 0.03,
+     "hands": 0.05, "grip": 0.02, "head": 0.03}
+)  # fmt: skip
+"""The same face on."""
+
+BIAS_DTL: Mapping[str, tuple[float, float]] = MappingProxyType({})
+"""point:position → (right, up) torso lengths by which the pose model marks it too far off, of a right-hander."""
+
+BIAS_FO: Mapping[str, tuple[float, float]] = MappingProxyType({})
+"""The same face on."""
+
+
 @dataclass(frozen=True)
 class SpaceSettings:
     """How both pictures are joined to points in space, and how unsure that is. Torso lengths in space."""
@@ -78,6 +97,7 @@ class SpaceSettings:
     distance_sd: float = setting(1.3, "torso", "one SD of it")
     height: float = setting(0.0, "torso", "lens above the hands at address (common practice: at hand height)")
     height_sd: float = setting(0.25, "torso", "13 cm: one SD of it")
+    scale_sd: float = setting(0.025, "fraction", "of one picture's scale against the other's, from the joints' heights")
     draws: int = setting(400, "count", "random errors of cameras and joints an interval is taken from")
     level: float = setting(0.95, "fraction", "common practice")
     still_s: float = setting(0.25, "s", "before address over which a place is a median")
@@ -85,9 +105,27 @@ class SpaceSettings:
     bridge_s: float = setting(0.070, "s", "unmeasured stretch around a position that is bridged")
     least_visibility: float = setting(0.5, "fraction", "arms and hands seen less well are left out")
     club_length_sd: float = setting(0.08, "fraction", "visible length of the shaft: its thin end fades")
+    height_noise: float = setting(0.04, "torso", "of one point's height between the two views")
     shaft_sd_deg: float = setting(2.0, "deg", "of the shaft where its tracker does not say")
     least_shaft_sd_deg: float = setting(1.0, "deg", "the tracker's median error is 0.5°, its accepted worst 1.7°")
     angle_sd_deg: float = setting(2.55, "deg", "no angle of the body from pictures is finer than ±5° at 95 %")
+    point_sd_dtl: Mapping[str, float] = field(
+        default_factory=lambda: dict(POINT_SD_DTL),
+        metadata={"unit": "torso", "reason": "the pose model on rendered clips; docs/studies/pair_views.md"},
+    )
+    point_sd_fo: Mapping[str, float] = field(
+        default_factory=lambda: dict(POINT_SD_FO),
+        metadata={"unit": "torso", "reason": "the pose model on rendered clips; docs/studies/pair_views.md"},
+    )
+    biased_model: str = setting("mediapipe", "", "the biases are this pose model's; other joints are taken as they are")
+    bias_dtl: Mapping[str, tuple[float, float]] = field(
+        default_factory=lambda: dict(BIAS_DTL),
+        metadata={"unit": "torso", "reason": "of the pose model on rendered clips, taken off"},
+    )
+    bias_fo: Mapping[str, tuple[float, float]] = field(
+        default_factory=lambda: dict(BIAS_FO),
+        metadata={"unit": "torso", "reason": "of the pose model on rendered clips, taken off"},
+    )
     two_swings: float = setting(0.03, "torso", "by which a joint's place differs between two swings of one player")
     two_swings_deg: float = setting(4.0, "deg", "the same of a turn: trunk rotation varies by 7.4 % (Meister 2011)")
     widest_deg: float = setting(25.0, "deg", "half an interval wider than this says nothing")

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from overlay.arrays import BoolArray, FloatArray
-from overlay.data import PoseTrack, Swing
+from overlay.data import PoseTrack, ReferenceFit, Swing
 from overlay.errors import DataError
 from overlay.kinematics import hand_path, torso_length
 from overlay.landmarks import INDEX
@@ -271,12 +271,15 @@ class Framing:
         Pane row of the ankles.
     mirrored : bool
         Whether the reference is flipped.
+    ghost : Placement or None
+        Of the picture the fitted reference lies in, for the ghost; None where nothing was fitted.
     """
 
     pane_size: tuple[int, int]
     places: tuple[Placement, Placement]
     feet_y: float
     mirrored: bool
+    ghost: Placement | None = None
 
 
 def frame_players(
@@ -286,6 +289,7 @@ def frame_players(
     with_pictures: tuple[bool, bool],
     least_px: int,
     most_px: int,
+    fit: ReferenceFit | None = None,
     settings: ComposeSettings = COMPOSE,
 ) -> Framing:
     """Find the window and pane size that suit both players.
@@ -293,13 +297,18 @@ def frame_players(
     Parameters
     ----------
     student, reference : Swing
+    fit : ReferenceFit or None
+        A reference in the student's own picture gets his placement; one that was scaled gets a third for its ghost.
     with_pictures : two bool
         Whether there is a picture, whose edges then bound the window.
     least_px, most_px : int
         Pane height; in between, the student's own resolution decides.
     """
-    mirrored = student.handedness != reference.handedness
-    bodies = (measure_body(student, settings), measure_body(reference, settings))
+    shared = fit is not None and fit.in_student_picture
+    mirrored = student.handedness != reference.handedness and not shared
+    mine = measure_body(student, settings)
+    # In the student's own picture the reference stands in his shoes: one body measures both.
+    bodies = (mine, mine if shared else measure_body(reference, settings))
     flips = (False, mirrored)
     wanted, allowed, cores = [], [], []
     for swing, body, flip, has_picture in zip((student, reference), bodies, flips, with_pictures):
@@ -311,9 +320,14 @@ def frame_players(
         wanted.append(window.within(edge))
         allowed.append(edge)
         cores.append(body_window(swing.pose, body, flip).within(edge))
+    fitted = None if fit is None or shared else measure_body(fit.swing, settings)
+    if fit is not None and fitted is not None:
+        cores.append(body_window(fit.swing.pose, fitted, mirrored).within(allowed[0]))
     # Room for the club only where both pictures have it, so that no pane ends in plain ground; the bodies always.
     common = allowed[0].within(allowed[1])
-    window = wanted[0].union(wanted[1]).within(common).union(cores[0]).union(cores[1])
+    window = wanted[0].union(wanted[1]).within(common)
+    for core in cores:
+        window = window.union(core)
     window = window.with_aspect(settings.narrowest, settings.widest, common)
     natural = window.height * max(
         (body.torso_px for body, has_picture in zip(bodies, with_pictures) if has_picture),
@@ -324,7 +338,8 @@ def frame_players(
     width = round(height * window.width / window.height / 2) * 2
     size = (width, height)
     places = tuple(placement(body, window, flip, size) for body, flip in zip(bodies, flips))
-    return Framing(size, (places[0], places[1]), -window.top * height / window.height, mirrored)
+    ghost = None if fitted is None else placement(fitted, window, mirrored, size)
+    return Framing(size, (places[0], places[1]), -window.top * height / window.height, mirrored, ghost)
 
 
 def frame_one(

@@ -34,6 +34,8 @@ class ComposeOptions:
         Whether each is drawn.
     club_trail : bool
         Whether the club head leaves a faint trail; only with ``club``.
+    band : bool
+        Whether a veil about a template's hand path shows how far its swings stray.
     """
 
     layout: Layout = "both"
@@ -47,6 +49,7 @@ class ComposeOptions:
     club: bool = True
     hand_path: bool = True
     club_trail: bool = True
+    band: bool = True
 
     def __post_init__(self) -> None:
         if self.layout not in LAYOUTS:

@@ -10,15 +10,18 @@ from overlay.arrays import FloatArray, Image
 from overlay.compose.framing import Placement, inverted, transformed
 from overlay.compose.guiding import GuideDrawing, stands_still
 from overlay.compose.options import ComposeOptions
-from overlay.compose.sources import PersonMasks, Source
-from overlay.data import ClubTrack, Swing
+from overlay.compose.sources import KeptFrames, PersonMasks, Source, slow_factor
+from overlay.data import Band, ClubTrack, Swing
 from overlay.draw import (
     Club,
     ClubLine,
     ClubTrail,
     Family,
+    FigureDrawing,
     Ghost,
+    HandBand,
     HandPath,
+    Mannequin,
     Moment,
     Pointer,
     Silhouette,
@@ -26,9 +29,10 @@ from overlay.draw import (
     Stack,
     person_alpha,
 )
-from overlay.draw.figure import PathLayer, figure_mask, torso_px
-from overlay.draw.palette import GROUND, PAPER, mixed
+from overlay.draw.figure import PathLayer, blend, torso_px
+from overlay.draw.palette import GROUND, PAPER, Colour, mixed
 from overlay.kinematics import hand_path
+from overlay.terms import PHASES
 
 SMALL = 0.6
 """Below this scale a picture is reduced by area averaging: bilinear sampling would skip pixels and flicker."""
@@ -44,13 +48,18 @@ class GhostPart:
         Where it is.
     picture : (H, W, 3) or None
         What it is cut from; None for a drawn figure.
+    figure : FigureDrawing or None
+        The drawn figure; None where there is a picture, or nothing of the figure is seen.
     """
 
     alpha: Image
     picture: Image | None
+    figure: FigureDrawing | None = None
 
     def lay(self, pane: Image, ghost: Ghost) -> Image:
         """Lay it over ``pane`` (H, W, 3), in place."""
+        if self.figure is not None:
+            return ghost.draw_figure(pane, self.figure)
         if self.picture is None:
             return ghost.draw_flat(pane, self.alpha)
         return ghost.draw(pane, self.picture, self.alpha)
@@ -73,6 +82,10 @@ class Player:
         What is drawn, and how.
     text_px : int
         Size of the names of the guide lines.
+    band : Band or None
+        How far the swings behind a template stray, for a veil about the hand path.
+    stills : bool
+        Whether stills are made: then cut-outs kept at the positions alone are shown too.
     """
 
     def __init__(
@@ -85,6 +98,8 @@ class Player:
         options: ComposeOptions | None = None,
         *,
         text_px: int = 13,
+        band: Band | None = None,
+        stills: bool = False,
     ) -> None:
         options = options or ComposeOptions()
         style = options.style
@@ -101,26 +116,35 @@ class Player:
         self._hands = transformed(hands.points, matrix)
         self._hands_guessed = hands.trust < style.guess_visibility
         self._time_s = track.time_s
-        self._slow = swing.slow_factor
-        if swing.clip is None or swing.clip.capture_rate is None:
-            self._slow = max(1.0, float(swing.quality.get("slow_factor_estimate", 1.0)))
+        self._depth = track.depth * place.scale
+        self._slow = slow_factor(swing)
         address_s = swing.positions.time("address")
         self._path_from_s = swing.start_s if address_s is None else address_s
         lengths = np.array([torso_px(points) for points in self._points])
         lengths = lengths[np.isfinite(lengths)]
         self._torso_px = float(np.median(lengths)) if len(lengths) else swing.torso_px * place.scale
         self._hand_path = HandPath(family, style)
+        self._ghost_path = HandPath(family, replace(style, trace=style.trace * options.settings.ghost_path))
+        self._hand_band = HandBand(family, style)
+        self.band = band
+        self._band_px = self._band_widths(band)
         self._stands_still = stands_still(swing.camera_motion)
         self._trail = ClubTrail(family, style)
         self._pointer = Pointer(family, style)
         self._heads, self._heads_s = self._measured_heads()
         self._path_layer: tuple[Moment, PathLayer | None] | None = None
         club = [Club(family, style)] if options.club else []
+        self._ghost_club = Stack(tuple(club))
         self._layers = Stack((*club, *([Skeleton(family, style)] if options.skeleton else [])))
         fine = [Skeleton(family, style, width=style.over_ghost)] if options.skeleton else []
         self._fine_layers = Stack((*club, *fine))
         self._guides = GuideDrawing(swing, self._points, place, family, options, text_px)
-        self._silhouette = Silhouette(family)
+        self._silhouette = Silhouette(family, club=options.club)
+        self._mannequin = Mannequin(family, style)
+        kept = None if source.kept is None or source.clip_path is not None else source.kept
+        frames = None if kept is None else KeptFrames(kept, swing, options.settings)
+        self._kept = frames if frames is not None and (stills or frames.dense) else None
+        self._kept_pane: tuple[float, tuple[Image, Image] | None] | None = None
         self._ground = plain_ground(place.pane_size, feet_y)
 
     def moment(self, time_s: float) -> Moment:
@@ -136,6 +160,7 @@ class Player:
             points = self._points[nearest]
         else:
             points = self._points[before] + share * (self._points[after] - self._points[before])
+        depth = self._depth[nearest]
         shown = (times >= self._path_from_s) & (times <= at + 1e-6)
         since_s = max(self._path_from_s, at - self._options.style.trail_s * self._slow)
         followed = (self._heads_s >= since_s) & (self._heads_s <= at + 1e-6)
@@ -151,7 +176,22 @@ class Player:
             trail_age_s=(at - self._heads_s[followed]) / self._slow,
             size_px=self._torso_px,
             time_s=at,
+            depth=depth,
+            path_band_px=self._band_px[shown] if len(self._band_px) else self._band_px,
         )
+
+    def _band_widths(self, band: Band | None) -> FloatArray:
+        """(T,) px of the pane: half width of the veil about the hands; empty without a band."""
+        if band is None or not self._options.band:
+            return np.zeros(0)
+        at, widths = [], []
+        for phase in PHASES:
+            start, stop = self.swing.positions.time(phase.start), self.swing.positions.time(phase.end)
+            spread = band.get(phase.name, "hands")
+            if start is not None and stop is not None and spread is not None:
+                at.append((start + stop) / 2)
+                widths.append(self._options.style.band_sds * spread.sd * self._torso_px)
+        return np.interp(self._time_s, at, widths) if at else np.zeros(0)
 
     def _club(self, time_s: float) -> ClubLine | None:
         club = self.swing.club
@@ -166,10 +206,26 @@ class Player:
         return ClubLine((float(grip[0]), float(grip[1])), (float(head[0]), float(head[1])), club.state[i])
 
     def clean(self, picture: Image | None, moment: Moment) -> Image:
-        """The pane without drawings (height, width, 3): the framed picture, or a drawn figure on plain ground."""
-        if picture is None:
+        """The pane without drawings (height, width, 3): the framed picture, or a figure on plain ground."""
+        if picture is not None:
+            return framed(picture, self.place, self.swing.pose.image_size)
+        kept = self._kept_at(moment.time_s)
+        if kept is None:
             return self._silhouette.draw(self._ground.copy(), moment)
-        return framed(picture, self.place, self.swing.pose.image_size)
+        pane = self._ground.copy()
+        blend(pane, kept[0], kept[1])
+        return pane
+
+    def _kept_at(self, time_s: float) -> tuple[Image, Image] | None:
+        """The kept cut-out brought into the pane and where it is, (H, W, 3) and (H, W); None without one."""
+        if self._kept is None:
+            return None
+        if self._kept_pane is None or self._kept_pane[0] != time_s:
+            kept = self._kept.at(time_s)
+            size = self.swing.pose.image_size
+            pane = None if kept is None else tuple(framed(image, self.place, size, 0) for image in kept)
+            self._kept_pane = time_s, None if pane is None else (pane[0], pane[1])
+        return self._kept_pane[1]
 
     def _carried(self, path: FloatArray, seen_s: FloatArray, time_s: float) -> FloatArray:
         """Points (N, 2) px of the pane, each of its own frame, where they lie in the frame at ``time_s``."""
@@ -210,6 +266,7 @@ class Player:
         if self._path_layer is None or self._path_layer[0] is not moment:
             path = self._hand_path.layer((pane.shape[0], pane.shape[1]), moment) if self._options.hand_path else None
             self._path_layer = moment, path
+        self._hand_band.draw(pane, moment)
         self._trail.draw(pane, moment)
         if self._path_layer[1] is not None:
             self._path_layer[1].lay(pane)
@@ -242,7 +299,22 @@ class Player:
             alpha = self._cut_out(masks, clean, time_s)
             if alpha.any():
                 return GhostPart(alpha, clean)
-        return GhostPart(figure_mask((clean.shape[0], clean.shape[1]), moment.points, size_px=moment.torso_px), None)
+        kept = self._kept_at(moment.time_s)
+        if kept is not None and kept[1].any():
+            return GhostPart(kept[1], kept[0])
+        return self.drawn_ghost((clean.shape[0], clean.shape[1]), moment)
+
+    def drawn_ghost(self, shape: tuple[int, int], moment: Moment) -> GhostPart:
+        """The drawn figure as a ghost for a pane of (height, width)."""
+        figure = self._mannequin.drawing(shape, moment, club=self._options.club)
+        return GhostPart(np.zeros(shape, np.uint8) if figure is None else figure.mask(shape), None, figure)
+
+    def annotate_ghost(self, pane: Image, moment: Moment, part: GhostPart) -> Image:
+        """What goes with this player's ghost, in place: the way of his hands, and his club where it is not drawn."""
+        self._hand_band.draw(pane, moment)
+        if self._options.hand_path:
+            self._ghost_path.draw(pane, moment)
+        return pane if part.figure is not None else self._ghost_club.draw(pane, moment)
 
     def _cut_out(self, masks: PersonMasks, clean: Image, time_s: float) -> Image:
         mask = masks.at(time_s)
@@ -290,16 +362,18 @@ def head_path(club: ClubTrack) -> tuple[FloatArray, FloatArray]:
     return np.concatenate(heads), np.concatenate(seen_s)
 
 
-def framed(picture: Image, place: Placement, image_size: tuple[int, int]) -> Image:
+def framed(picture: Image, place: Placement, image_size: tuple[int, int], outside: Colour | int = GROUND) -> Image:
     """A picture brought into its pane; outside the picture lies plain ground.
 
     Parameters
     ----------
-    picture : (H, W, 3)
+    picture : (H, W, 3) or (H, W)
         May have been reduced while it was read.
     place : Placement
         In pixels of the whole picture.
     image_size : (width, height) of the whole picture
+    outside : Colour or int
+        What lies beyond its edges.
     """
     import cv2
 
@@ -316,11 +390,11 @@ def framed(picture: Image, place: Placement, image_size: tuple[int, int]) -> Ima
     left, top = max(0, place.left), max(0, place.top)
     right, bottom = min(width, place.left + place.width), min(height, place.top + place.height)
     if right <= left or bottom <= top:
-        return np.full((place.pane_size[1], place.pane_size[0], 3), GROUND, np.uint8)
+        return np.full((place.pane_size[1], place.pane_size[0], *picture.shape[2:]), outside, np.uint8)
     part = picture[top:bottom, left:right]
     missing = (top - place.top, place.top + place.height - bottom, left - place.left, place.left + place.width - right)
     if any(missing):
-        part = cv2.copyMakeBorder(part, *missing, cv2.BORDER_CONSTANT, value=GROUND)
+        part = cv2.copyMakeBorder(part, *missing, cv2.BORDER_CONSTANT, value=outside)
     how = cv2.INTER_AREA if place.scale < SMALL else cv2.INTER_LINEAR
     pane = cv2.resize(part, place.pane_size, interpolation=how)
     return cv2.flip(pane, 1) if place.flip else pane

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Iterator, Protocol, Sequence
 import numpy as np
 
 from overlay.arrays import FloatArray, Image
-from overlay.data import Frame, Swing
+from overlay.data import Frame, KeptPictures, Swing
+from overlay.settings.compose import COMPOSE, ComposeSettings
 
 if TYPE_CHECKING:
     from overlay.video import Reader
@@ -41,6 +42,8 @@ class Source:
         As the clip was opened for the pose.
     label : str
         How the player is called in the video.
+    kept : KeptPictures or None
+        Without a clip: cut-outs kept with a model, which stand in for its pictures where there are any.
     """
 
     clip_path: Path | None = None
@@ -48,6 +51,53 @@ class Source:
     mirrored: bool = False
     rotation_deg: int | None = None
     label: str = ""
+    kept: KeptPictures | None = None
+
+
+class KeptFrames:
+    """The kept cut-outs of one swing, decoded when asked for.
+
+    Parameters
+    ----------
+    kept : KeptPictures
+    swing : Swing
+    settings : ComposeSettings
+    """
+
+    def __init__(self, kept: KeptPictures, swing: Swing, settings: ComposeSettings = COMPOSE) -> None:
+        self._kept = kept
+        slow = slow_factor(swing)
+        self._tolerance_s = settings.kept_tolerance_s * slow
+        address, finish = swing.positions.time("address"), swing.positions.time("finish")
+        start = swing.start_s if address is None else address
+        stop = swing.stop_s if finish is None else finish
+        inside = kept.times_s[(kept.times_s > start) & (kept.times_s < stop)]
+        gaps = np.diff(np.concatenate([[start], inside, [stop]]))
+        self.dense = bool(len(inside)) and float(gaps.max()) <= settings.kept_gap_s * slow
+        """Whether they show the movement, and not its positions alone."""
+        self._decoded: tuple[int, tuple[Image, Image]] | None = None
+
+    @property
+    def times_s(self) -> FloatArray:
+        return self._kept.times_s
+
+    def at(self, time_s: float) -> tuple[Image, Image] | None:
+        """Picture (H, W, 3) and alpha (H, W) of the nearest moment; None where none is near."""
+        from overlay.models import kept_picture
+
+        i = int(np.argmin(np.abs(self._kept.times_s - time_s)))
+        if abs(float(self._kept.times_s[i]) - time_s) > self._tolerance_s:
+            return None
+        if self._decoded is None or self._decoded[0] != i:
+            self._decoded = i, kept_picture(self._kept, i)
+        return self._decoded[1]
+
+
+def slow_factor(swing: Swing) -> float:
+    """Clip seconds per real second: as told, else as judged from the swing, at least 1."""
+    if swing.clip is None or swing.clip.capture_rate is None:
+        return max(1.0, float(swing.quality.get("slow_factor_estimate", 1.0)))
+    return swing.slow_factor
 
 
 class Pictures:
@@ -76,7 +126,16 @@ class Pictures:
     @property
     def times_s(self) -> FloatArray:
         """Times of all frames that can be shown, s."""
-        return self._swing.pose.time_s if self._reader is None else self._reader.clip.times_s
+        if self._reader is not None:
+            return self._reader.clip.times_s
+        if self._source.kept is not None:
+            kept = KeptFrames(self._source.kept, self._swing)
+            if kept.dense:
+                # Joints and cut-out of one and the same moment; before and after them the joints go on alone.
+                times = self._swing.pose.time_s
+                outside = (times < kept.times_s[0]) | (times > kept.times_s[-1])
+                return np.asarray(np.sort(np.concatenate([kept.times_s, times[outside]])), np.float64)
+        return self._swing.pose.time_s
 
     def nearest(self, times_s: FloatArray) -> FloatArray:
         """The time of the frame nearest to each time, within the swing (T,), s."""

@@ -10,16 +10,23 @@ import numpy as np
 
 from overlay.arrays import Image
 from overlay.compose.framing import Framing, frame_one, frame_players
+from overlay.compose.ghosts import ReferenceGhost
 from overlay.compose.options import ComposeOptions
-from overlay.compose.player import GhostPart, Player
+from overlay.compose.player import Player
 from overlay.compose.readings import ReadAt, Reading, wanted
 from overlay.compose.sources import Pictures, Source
-from overlay.compose.wording import confidence_words, short_first
-from overlay.data import Checklist, Comparison, Swing
-from overlay.draw import REFERENCE, STUDENT, CheckRows, Family, FirstStrip, Ghost, Label, Moment, Notice, put_text
+from overlay.compose.wording import (
+    confidence_words,
+    reference_band,
+    reference_label,
+    reference_name,
+    short_first,
+)
+from overlay.data import Band, Checklist, Comparison, Swing
+from overlay.draw import REFERENCE, STUDENT, CheckRows, Family, FirstStrip, Label, Moment, Notice, put_text
 from overlay.draw.palette import INK, PANEL, QUIET
 from overlay.draw.panels import panel
-from overlay.draw.text import fitted
+from overlay.draw.text import fitted, wrapped
 from overlay.settings.draw import DrawSettings
 from overlay.terms import POSITION_NAMES, words
 
@@ -33,20 +40,20 @@ class Still:
     name : str
     image : (H, W, 3) with skeleton, or None when the position was not found
     clean : the same without drawings
-    ghost : the player as a ghost
     moment : what was drawn
     time_s, confidence : of the position, NaN when missing
+    shown_s : of the frame that is shown, NaN when missing
     reason : why it is missing, "" otherwise
     """
 
     name: str
     image: Image | None
     clean: Image | None
-    ghost: GhostPart | None
     moment: Moment | None
     time_s: float
     confidence: float
     reason: str
+    shown_s: float = float("nan")
 
     @property
     def caption(self) -> str:
@@ -123,15 +130,15 @@ def player_stills(
             position.name,
             image,
             clean,
-            player.ghost_of(clean, time_s, moment),
             moment,
             position.time_s,
             position.confidence,
             "",
+            time_s,
         )
     nan = float("nan")
     for name, reason in swing.positions.missing.items():
-        found[name] = Still(name, None, None, None, None, nan, nan, reason or "not found")
+        found[name] = Still(name, None, None, None, nan, nan, reason or "not found")
     read: list[Image | None] = []
     for reading in readings:
         if reading is None:
@@ -160,10 +167,11 @@ def comparison_stills(
         with_pictures=(student.clip_path is not None, reference.clip_path is not None),
         least_px=height,
         most_px=height,
+        fit=comparison.fit,
         settings=options.settings,
     )
     players = [
-        _player(swing, source, family, framing, i, options)
+        _player(swing, source, family, framing, i, options, reference_band(comparison) if i else None)
         for i, (swing, source, family) in enumerate(
             ((comparison.student, student, STUDENT), (comparison.reference, reference, REFERENCE))
         )
@@ -175,14 +183,14 @@ def comparison_stills(
     )
     drawn = [player_stills(player, moments) for player, moments in zip(players, (one_read, other_read))]
     stills = [found for found, _ in drawn]
-    ghost = Ghost(REFERENCE, settings=options.style)
+    ghost = ReferenceGhost(comparison, players[0], players[1], framing, options)
     rows = []
     for name in POSITION_NAMES:
         one, other = stills[0][name], stills[1][name]
         over: Image | None = None
-        if one.clean is not None and one.moment is not None and other.ghost is not None:
+        if one.clean is not None and one.moment is not None and other.clean is not None and other.moment is not None:
             over = one.clean.copy()
-            other.ghost.lay(over, ghost)
+            ghost.lay(over, ghost.at(one.shown_s, other.shown_s, other.clean, other.moment))
             players[0].annotate(over, one.moment, fine=True)
         rows.append(Row(name, one, other, over))
     readings = [
@@ -193,7 +201,13 @@ def comparison_stills(
 
 
 def _player(
-    swing: Swing, source: Source, family: Family, framing: Framing, which: int, options: ComposeOptions
+    swing: Swing,
+    source: Source,
+    family: Family,
+    framing: Framing,
+    which: int,
+    options: ComposeOptions,
+    band: Band | None = None,
 ) -> Player:
     return Player(
         swing,
@@ -203,6 +217,8 @@ def _player(
         framing.feet_y,
         options,
         text_px=round(max(options.style.least_text, 0.03 * framing.pane_size[1])),
+        band=band,
+        stills=True,
     )
 
 
@@ -231,32 +247,39 @@ def render_sheet(
 
     options = options or ComposeOptions()
     stills = stills or comparison_stills(comparison, student=student, reference=reference, options=options)
-    mirrored = comparison.student.handedness != comparison.reference.handedness
+    shared = comparison.fit is not None and comparison.fit.in_student_picture
+    mirrored = comparison.student.handedness != comparison.reference.handedness and not shared
     names = (
         student.label or "Student",
-        (reference.label or "Reference") + (" (mirrored)" if mirrored else ""),
+        reference_name(comparison, reference.label) + (" (mirrored)" if mirrored else ""),
         "Ghost: both",
     )
-    sheet = compose_sheet(stills.pane_size, stills.rows, names, options.style)
+    sheet = compose_sheet(stills.pane_size, stills.rows, names, options.style, reference_label(comparison))
     write_png(out, with_checklist(sheet, comparison.checklist, options.style))
     return out
 
 
-def compose_sheet(pane: tuple[int, int], rows: list[Row], names: tuple[str, str, str], style: DrawSettings) -> Image:
-    """The sheet as a picture, (H, W, 3)."""
+def compose_sheet(
+    pane: tuple[int, int], rows: list[Row], names: tuple[str, str, str], style: DrawSettings, told: str = ""
+) -> Image:
+    """The sheet as a picture, (H, W, 3); ``told`` is what is said of the reference under the names."""
     width, height = pane
     gap = max(4, round(0.012 * height))
     wide = 3 * width + 4 * gap
     size = round(max(style.least_text, 0.022 * wide))
     small = round(size * 0.82)
     head, title, foot = round(size * 2.4), round(size * 2.2), round(small * 2.0)
-    image = panel(wide, head + len(rows) * (title + height + foot), INK)
+    lines = wrapped(told, small, wide - 2 * gap, 2) if told else []
+    top = head + round(1.5 * small * len(lines)) + (round(0.5 * small) if lines else 0)
+    image = panel(wide, top + len(rows) * (title + height + foot), INK)
     lefts = [gap + i * (width + gap) for i in range(3)]
+    for i, said in enumerate(lines):
+        put_text(image, said, gap, head + (0.75 + 1.5 * i) * small, small, colour=QUIET)
     for left, name, colour in zip(lefts, names, (STUDENT.strong, REFERENCE.strong, QUIET)):
         bar = max(3, size // 4)
         image[round(head * 0.25) : round(head * 0.75), left : left + bar] = colour
         put_text(image, fitted(name, size, width - 3 * bar, True), left + 2 * bar, head / 2, size, bold=True)
-    y = head
+    y = top
     for number, row in enumerate(rows, start=1):
         image[y : y + title] = PANEL
         put_text(image, f"{number}  {words(row.name).capitalize()}", gap, y + title / 2, size, bold=True)

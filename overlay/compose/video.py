@@ -10,13 +10,21 @@ import numpy as np
 
 from overlay.arrays import Image
 from overlay.compose.framing import Framing, frame_players
+from overlay.compose.ghosts import ReferenceGhost
 from overlay.compose.options import LAYOUTS, ComposeOptions, Layout
 from overlay.compose.player import Player
 from overlay.compose.sources import Pictures, Source
 from overlay.compose.timing import Plan, phase_at, plan_video, title_at
-from overlay.compose.wording import confidence_words, headline, short_first
+from overlay.compose.wording import (
+    confidence_words,
+    headline,
+    reference_band,
+    reference_label,
+    reference_name,
+    short_first,
+)
 from overlay.data import Comparison
-from overlay.draw import REFERENCE, STUDENT, FirstStrip, Ghost, Heading, Label, Moment, ScorePanel, TimeBar, put_text
+from overlay.draw import REFERENCE, STUDENT, Caption, FirstStrip, Heading, Label, Moment, ScorePanel, TimeBar, put_text
 from overlay.draw.palette import INK, PAPER, QUIET
 from overlay.draw.panels import panel
 from overlay.draw.text import text_width, wrapped
@@ -141,6 +149,7 @@ class Canvas:
             with_pictures=(student.clip_path is not None, reference.clip_path is not None),
             least_px=least,
             most_px=most,
+            fit=comparison.fit,
             settings=options.settings,
         )
         checklist = comparison.checklist
@@ -155,16 +164,18 @@ class Canvas:
                 self.framing.feet_y,
                 options,
                 text_px=round(self.places.text_px * options.style.guide_text),
+                band=band,
             )
-            for swing, source, family, place in zip(
+            for swing, source, family, place, band in zip(
                 (comparison.student, comparison.reference),
                 (student, reference),
                 (STUDENT, REFERENCE),
                 self.framing.places,
+                (None, reference_band(comparison)),
             )
         )
         self.image = panel(self.places.width, self.places.height, INK)
-        self._ghost = Ghost(REFERENCE, settings=options.style)
+        self._ghost = ReferenceGhost(comparison, self.players[0], self.players[1], self.framing, options)
         size = self.places.text_px
         if self.places.first is not None and checklist is not None:
             # It stays the whole video through: drawn once.
@@ -172,11 +183,13 @@ class Canvas:
             strip = FirstStrip(size).picture(width, height, sentence, found=checklist.first.check is not None)
             self._part(self.places.first)[:] = strip
         student_name = student.label or "Student"
-        reference_name = (reference.label or "Reference") + (" (mirrored)" if self.framing.mirrored else "")
+        name = reference_name(comparison, reference.label)
+        told = reference_label(comparison)
+        self._caption = Caption(told, max(round(options.style.least_text), round(0.8 * size))) if told else None
         self._labels = {
             "student": Label(student_name, size, swatch=STUDENT.strong),
-            "reference": Label(reference_name, size, swatch=REFERENCE.strong),
-            "ghost": Label(self._ghost_name(reference.label or "Reference", student_name, size), size),
+            "reference": Label(name + (" (mirrored)" if self.framing.mirrored else ""), size, swatch=REFERENCE.strong),
+            "ghost": Label(self._ghost_name(name, student_name, size), size),
         }
         lead = comparison.student if options.lead == "student" else comparison.reference
         self._lead = lead
@@ -238,6 +251,8 @@ class Canvas:
                 part[:] = clean
                 player.annotate(part, moment)
                 self._labels[names[i]].draw(part)
+                if i == 1 and self._caption is not None:
+                    self._caption.draw(part)
         if self.places.ghost is not None and any(changed):
             self._draw_ghost(times_s)
         lead_s = times_s[0] if self.options.lead == "student" else times_s[1]
@@ -258,7 +273,6 @@ class Canvas:
     def _draw_ghost(self, times_s: tuple[float, float]) -> None:
         assert self.places.ghost is not None
         part = self._part(self.places.ghost)
-        student, reference = self.players
         below, above = self._clean
         moments = self._moments
         assert below is not None
@@ -266,9 +280,11 @@ class Canvas:
         assert moments[0] is not None
         assert moments[1] is not None
         part[:] = below
-        reference.ghost_of(above, times_s[1], moments[1]).lay(part, self._ghost)
-        student.annotate(part, moments[0], fine=True)
+        self._ghost.lay(part, self._ghost.at(times_s[0], times_s[1], above, moments[1]))
+        self.players[0].annotate(part, moments[0], fine=True)
         self._labels["ghost"].draw(part)
+        if self.places.reference is None and self._caption is not None:
+            self._caption.draw(part)
 
     def _draw_panels(self, lead_s: float, held: str | None) -> None:
         title = title_at(self._lead, lead_s, held)

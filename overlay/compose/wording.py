@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 
-from overlay.data import Comparison, FirstThing, PhaseDifference
+from overlay.data import Band, Comparison, FirstThing, PhaseDifference
 from overlay.terms import PHASES, View, words
 
 PLURAL = ("hands", "shoulders")
@@ -71,6 +71,24 @@ def confidence_words(confidence: float) -> str:
     """A confidence from 0 to 1 as a word and a percentage."""
     word = "sure" if confidence >= 0.8 else "fairly sure" if confidence >= 0.5 else "unsure"
     return f"{word}, {confidence:.0%}"
+
+
+def reference_name(comparison: Comparison, label: str = "") -> str:
+    """How the reference is called in pictures: as told, else by the model's name."""
+    model = comparison.reference_model
+    return label or ("Reference" if model is None else model.name.replace("_", " "))
+
+
+def reference_label(comparison: Comparison) -> str:
+    """The sentence that is shown wherever the model is, "" when it has none."""
+    model = comparison.reference_model
+    return "" if model is None else model.provenance.label.strip()
+
+
+def reference_band(comparison: Comparison) -> Band | None:
+    """How far the swings behind the reference stray in the view that is shown; None where that is not known."""
+    model = comparison.reference_model
+    return None if model is None else model.bands.get(comparison.reference.view)
 
 
 def sentences(text: str) -> list[str]:

@@ -13,7 +13,7 @@ from typing import Literal, Protocol, Sequence
 import numpy as np
 
 from overlay.arrays import AnyArray, BoolArray, FloatArray, Image
-from overlay.draw.palette import INK, STUDENT, Colour, Family, mixed
+from overlay.draw.palette import INK, STUDENT, Colour, Family
 from overlay.errors import DataError
 from overlay.landmarks import EDGES, INDEX, N_LANDMARKS
 from overlay.settings.draw import DRAW, DrawSettings
@@ -74,6 +74,10 @@ class Moment:
     trail_age_s: FloatArray = field(default_factory=lambda: np.zeros(0))
     size_px: float | None = None
     time_s: float = math.nan
+    depth: FloatArray | None = None
+    """(33,) float: how far from the camera, px, towards it is negative; None or NaN where not known."""
+    path_band_px: FloatArray = field(default_factory=lambda: np.zeros(0))
+    """(N,) float: half width of a band about the path; empty without one."""
 
     @property
     def torso_px(self) -> float:
@@ -435,27 +439,6 @@ def _taper(mask: Image, start: FloatArray, end: FloatArray, at_start: float, at_
     )
     quad = np.clip(quad, -4000.0, 12000.0)
     cv2.fillConvexPoly(mask, np.rint(quad * ONE).astype(np.int32), 255, cv2.LINE_AA, SHIFT)
-
-
-@dataclass(frozen=True)
-class Silhouette:
-    """A filled figure from the joints alone, for a player of whom there is no picture or no mask."""
-
-    family: Family = STUDENT
-    opacity: float = 1.0
-
-    def draw(self, image: Image, moment: Moment) -> Image:
-        points = moment.points
-        shape = (image.shape[0], image.shape[1])
-        dark, light = (
-            mixed(self.family.dark, self.family.strong, 0.35),
-            mixed(self.family.strong, self.family.pale, 0.25),
-        )
-        size = moment.torso_px
-        for parts, colour in (("trail", dark), ("lead", light)):
-            mask = figure_mask(shape, points, parts, moment.handedness, size)  # type: ignore[arg-type]
-            fill(image, mask, colour, self.opacity)
-        return image
 
 
 def fill(image: Image, mask: Image, colour: Colour, opacity: float) -> None:

@@ -8,6 +8,7 @@ import numpy as np
 
 from overlay.arrays import FloatArray, Image
 from overlay.draw.figure import blend, fill, unit_px
+from overlay.draw.mannequin import FigureDrawing
 from overlay.draw.palette import REFERENCE, Family, tint_table
 from overlay.errors import DataError
 from overlay.settings.compose import COMPOSE, ComposeSettings
@@ -128,6 +129,14 @@ class Ghost:
         opacity = self.settings.ghost_opacity if self.opacity is None else self.opacity
         fill(image, alpha, self.family.strong, 0.8 * opacity)
         self._outline(image, alpha[y : y + height, x : x + width], x, y)
+        return image
+
+    def draw_figure(self, image: Image, figure: FigureDrawing) -> Image:
+        """As ``draw`` for a drawn figure, whose own light and shade are kept."""
+        opacity = self.settings.figure_opacity if self.opacity is None else self.opacity
+        figure.lay(image, opacity)
+        rows, columns = figure.place
+        self._outline(image, figure.alpha, columns.start, rows.start)
         return image
 
     def _outline(self, image: Image, alpha: Image, x: int, y: int) -> None:

@@ -242,3 +242,29 @@ class Label:
             bar = max(3, round(self.size_px * 0.22))
             image[max(0, y) : y + sprite.height, max(0, x - bar // 2) : max(0, x - bar // 2) + bar] = self.swatch
         return image
+
+
+@dataclass(frozen=True)
+class Caption:
+    """A sentence at the foot of a pane, on a plate, in as many lines as it needs.
+
+    Attributes
+    ----------
+    text : str
+    size_px : int
+    """
+
+    text: str
+    size_px: int
+
+    def draw(self, image: Image) -> Image:
+        """Draw on ``image`` (H, W, 3) in place and return it."""
+        height, width = image.shape[:2]
+        margin = round(self.size_px * 0.5)
+        lines = wrapped(self.text, self.size_px, max(1, width - 4 * margin), 3)
+        y = height - margin
+        for line in reversed(lines):
+            sprite = text_sprite(line, self.size_px, PAPER, False, INK)
+            y -= sprite.height
+            sprite.blit(image, margin, y)
+        return image

@@ -29,6 +29,17 @@ class ComposeSettings:
     still_px: int = setting(480, "px", "height of a still: three beside each other fit a phone's width")
     report_still_px: int = setting(400, "px", "height of a still in the report, which must stay under a few MB")
     jpeg_quality: int = setting(84, "0–100", "no visible blocks around thin lines")
+    kept_tolerance_s: float = setting(
+        0.035, "s", "real time to the nearest kept cut-out: two frames at 60 a second, the body is still the same"
+    )
+    kept_gap_s: float = setting(
+        0.12, "s", "real time between kept cut-outs up to which they are a film; else only positions were kept"
+    )
+    warp_grid_px: int = setting(12, "px", "spacing of the grid of a warped cut-out: a third of a forearm's width")
+    warp_reach: float = setting(
+        0.10, "torso", "how far a segment's own shift holds about it: half the thickness of a limb and its clothes"
+    )
+    ghost_path: float = setting(0.55, "factor", "width of the reference's hand path in the ghost pane, which two share")
     mask_soft_low: float = setting(0.30, "fraction", "person alpha below it is background")
     mask_soft_high: float = setting(0.72, "fraction", "person alpha above it is solid")
     guide_radius: float = setting(

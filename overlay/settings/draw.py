@@ -34,9 +34,13 @@ class DrawSettings:
         0.3, "fraction", "below it a joint is drawn as a guess; the hidden far arm of a down-the-line clip is near 0.04"
     )
     ghost_opacity: float = setting(0.62, "fraction", "the student stays readable through the reference")
+    figure_opacity: float = setting(0.72, "fraction", "a drawn ghost has no face to know it by: it is a little denser")
     ghost_tint: float = setting(0.72, "fraction", "share of the tint against the reference's own brightness")
     over_ghost: float = setting(0.7, "factor", "a thinner skeleton over the ghost: two bodies and it share one pane")
     ghost_edge: float = setting(0.45, "drawing unit", "outline of the ghost, thinner than a bone")
+    figure_edge: float = setting(0.014, "torso", "dark rim between the parts of a drawn figure: 2 px on a phone")
+    band_opacity: float = setting(0.22, "fraction", "a veil as faint as a zone: the player is seen through it")
+    band_sds: float = setting(2.0, "SD", "half width of the band about a template's hand path: 19 of 20 swings")
     plate_opacity: float = setting(0.78, "fraction", "white text on it keeps a contrast over 7:1 on a white picture")
     text: float = setting(0.0270, "fraction of the canvas width", "10.5 px of a phone's 390 px")
     heading: float = setting(0.046, "fraction of the canvas width", "read at arm's length while the video plays")

@@ -5,6 +5,32 @@
 
 from overlay.explain.beyond import beyond, beyond_camera
 from overlay.explain.parts import camera_parts
-from overlay.explain.wording import camera_lines, camera_sentence, cameras_note
+from overlay.explain.reference import (
+    camera_words,
+    factors_sentence,
+    fit_sentences,
+    in_usual_spread,
+    model_kind,
+    model_line,
+    model_sentences,
+    usual_spread,
+)
+from overlay.explain.wording import camera_lines, camera_sentence, cameras_note, first_caution
 
-__all__ = ["beyond", "beyond_camera", "camera_lines", "camera_parts", "camera_sentence", "cameras_note"]
+__all__ = [
+    "beyond",
+    "beyond_camera",
+    "camera_lines",
+    "camera_parts",
+    "camera_sentence",
+    "camera_words",
+    "cameras_note",
+    "factors_sentence",
+    "first_caution",
+    "fit_sentences",
+    "in_usual_spread",
+    "model_kind",
+    "model_line",
+    "model_sentences",
+    "usual_spread",
+]

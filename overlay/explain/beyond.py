@@ -59,11 +59,12 @@ def beyond(
 
 
 def _p_value(row: PhaseDifference, part: CameraPart, settings: ScoreSettings) -> float:
-    # The score's value is √(|D|² − 2V), so its noise can be taken from the row. A value of 0 says |D|² < 2V: nothing.
-    length = math.hypot(*row.offset)
-    variance = (length**2 - row.value**2) / 2
-    if row.value <= 0 or variance <= 0:
+    if row.value <= 0:
         return 1.0
+    # The score's value is √(|D|² − 2V), so the noise it had, with repeats, band and fit, can be taken from the row.
+    variance = (math.hypot(*row.offset) ** 2 - row.value**2) / 2
+    if variance <= 0:
+        variance = 2 * settings.prior(row.part, row.phase) ** 2
     rest = float(np.hypot(row.offset[0] - part.offset[0], row.offset[1] - part.offset[1]))
     return float(stats.norm_p_value(rest, variance + part.sd**2, settings.prior_df))
 

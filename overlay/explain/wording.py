@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from overlay.data import CameraPart, Comparison, PhaseDifference
 from overlay.explain.beyond import beyond, found, is_known, part_of
+from overlay.explain.reference import in_usual_spread
 from overlay.settings.explain import ExplainSettings
 from overlay.terms import words
 
@@ -21,10 +22,11 @@ def _length(value: float) -> str:
     return f"{value:.2f}"
 
 
-def camera_sentence(part: CameraPart, row: PhaseDifference | None = None) -> str:
+def camera_sentence(part: CameraPart, row: PhaseDifference | None = None, *, advice: bool = True) -> str:
     """One difference: how much of it the cameras could explain.
 
-    ``row`` is the difference itself; without it its length is taken from the part.
+    ``row`` is the difference itself; without it its length is taken from the part. ``advice`` adds what to do where
+    they could explain all of it.
     """
     verb = "differ" if part.part in PLURAL else "differs"
     what = f"the {words(part.part)} {verb} in the {words(part.phase)}"
@@ -36,7 +38,7 @@ def camera_sentence(part: CameraPart, row: PhaseDifference | None = None) -> str
         )
     settings = ExplainSettings()
     if part.share >= settings.whole_share:
-        return f"The cameras could explain all of the {size} that {what}: {AGAIN}."
+        return f"The cameras could explain all of the {size} that {what}{f': {AGAIN}' if advice else ''}."
     if round(part.could_explain, 2) <= 0:
         return f"Of the {size} that {what}, the cameras explain nothing: they would show it smaller."
     return f"Of the {size} that {what}, the cameras could explain up to {_length(part.could_explain)}."
@@ -54,16 +56,20 @@ def cameras_note(comparison: Comparison, left: tuple[PhaseDifference, ...] | Non
         return UNKNOWN
     left = beyond(comparison) if left is None else left
     if not left:
-        them = "the difference" if len(seen) == 1 else f"all {len(seen)} differences"
-        return f"The cameras could explain {them}: {AGAIN}."
+        parts = [part_of(comparison, row) for row in seen]
+        if all(part is not None and part.share >= ExplainSettings().whole_share for part in parts):
+            return f"The cameras could explain all of it: {AGAIN}."
+        none = "the difference does not stand" if len(seen) == 1 else f"none of the {len(seen)} differences stands"
+        return f"With the cameras taken into account {none} out from the noise: {AGAIN}."
     if len(left) == len(seen):
-        one = "The difference stays" if len(seen) == 1 else f"All {len(seen)} differences stay"
+        one = {1: "The difference stays", 2: "Both differences stay"}.get(len(seen), f"All {len(seen)} differences stay")
         return f"{one} when the cameras are taken into account."
     gone = len(seen) - len(left)
+    rest = "one does" if gone == 1 else f"{gone} do"
     return (
         f"{len(left)} of {len(seen)} differences {'stays' if len(left) == 1 else 'stay'} when the cameras are taken "
-        f"into account; the cameras could explain the other{'' if gone == 1 else f' {gone}'}. What is named first and "
-        "as clearest is chosen among those that stay."
+        f"into account; the other {rest} not stand out any more. What is named first and as clearest is chosen among "
+        "those that stay."
     )
 
 
@@ -80,5 +86,19 @@ def camera_lines(comparison: Comparison, settings: ExplainSettings | None = None
     for row in dict.fromkeys(named):
         part = part_of(comparison, row)
         if part is not None and len(lines) <= settings.told:
-            lines.append(camera_sentence(part, row))
+            lines.append(camera_sentence(part, row, advice=False))
     return tuple(lines)
+
+
+def first_caution(comparison: Comparison) -> str:
+    """What to know before believing the difference that is named first; "" when there is nothing."""
+    row = comparison.first
+    if row is None:
+        return ""
+    part = part_of(comparison, row)
+    said = []
+    if part is not None and (not is_known(part) or round(part.could_explain, 2) > 0):
+        said.append(UNKNOWN if not is_known(part) else camera_sentence(part, row))
+    if in_usual_spread(comparison, row):
+        said.append("The template's own swings differ among themselves by as much.")
+    return " ".join(said)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +12,9 @@ from overlay.compose.wording import headline, largest_sentence
 from overlay.data import Comparison, PhaseDifference, PhaseTiming
 from overlay.draw.panels import STEPS
 from overlay.draw.text import clean_text
+from overlay.explain import first_caution
 from overlay.files import write_text
+from overlay.report.cameras import CellCare, Cells, cell_care, parts_table, reference_part, staying, summary_lines
 from overlay.report.checks import camera_match, check_rows, filming_part, first_box, summary
 from overlay.report.curves import hand_height_and_turn
 from overlay.report.inspection import inspection_html, write_inspection_report
@@ -20,8 +22,11 @@ from overlay.report.page import (
     data_uri,
     file_name,
     filled_share,
+    ghost_words,
+    has_pictures,
     number,
     position_cell,
+    reference_name,
     shown_words,
     span,
     strike_text,
@@ -95,6 +100,8 @@ def report_html(
     quality = options.settings.jpeg_quality
     checklist = comparison.checklist
     checks = check_rows(checklist, stills.readings, names, quality)
+    left = staying(comparison)
+    phases = [_phase(comparison, phase.name, left) for phase in PHASES]
     return template("template.html").render(
         care=CARE,
         first=first_box(checklist, checks),
@@ -107,7 +114,12 @@ def report_html(
         strikes=_strikes(comparison, names),
         shown=shown_words((comparison.student, comparison.reference), options),
         names=names,
-        files=[file_name(source) for source in (student, reference)],
+        files=[file_name(student), reference_name(comparison, reference)],
+        reference=reference_part(comparison),
+        caution=first_caution(comparison),
+        cameras=summary_lines(comparison),
+        camera_table=parts_table(comparison, left),
+        ghost_words=ghost_words(comparison),
         view=VIEW_WORDS[comparison.student.view],
         answer=headline(comparison),
         largest=largest_sentence(comparison),
@@ -117,11 +129,13 @@ def report_html(
         stills=[_still_row(number, row, names, quality) for number, row in enumerate(rows, 1)],
         pane=pane,
         drawn=[
-            name for name, source in zip(("student", "reference"), (student, reference)) if source.clip_path is None
+            name for name, source in zip(("student", "reference"), (student, reference)) if not has_pictures(source)
         ],
-        phases=[_phase(comparison, phase.name) for phase in PHASES],
+        phases=phases,
         parts=[words(part) for part in PARTS],
-        matrix=_matrix(comparison),
+        matrix=_matrix(comparison, left),
+        has_cameras=any(cell.camera for phase in phases for cell in phase["cells"]),
+        has_spread=any(cell.in_spread for phase in phases for cell in phase["cells"]),
         has_cm=any(row.value_cm is not None for row in comparison.differences),
         untimed=_untimed(comparison),
         timings=[_timing(timing) for timing in comparison.timings],
@@ -184,6 +198,16 @@ class Cell:
     score_interval: str
     detectable: str
     reason: str
+    care: CellCare = field(default_factory=CellCare)
+
+    @property
+    def camera(self) -> str:
+        """What of it the cameras could explain, "" where nothing was detected."""
+        return self.care.camera
+
+    @property
+    def in_spread(self) -> bool:
+        return self.care.in_spread
 
     @property
     def dots(self) -> str:
@@ -191,7 +215,7 @@ class Cell:
         return "" if self.steps is None else "●" * self.steps + "○" * (4 - self.steps)
 
 
-def _cell(row: PhaseDifference | None, part: str) -> Cell:
+def _cell(comparison: Comparison, row: PhaseDifference | None, part: str, left: Cells) -> Cell:
     if row is None:
         return Cell(words(part), "not scored", None, "", "", "", "", "", "", "no score was made")
     return Cell(
@@ -205,11 +229,12 @@ def _cell(row: PhaseDifference | None, part: str) -> Cell:
         score_interval=span(row.score_interval, 0),
         detectable=number(row.detectable, 2),
         reason=row.reason,
+        care=cell_care(comparison, row, left),
     )
 
 
-def _phase(comparison: Comparison, name: str) -> dict[str, Any]:
-    cells = [_cell(_row_of(comparison, name, part), part) for part in PARTS]
+def _phase(comparison: Comparison, name: str, left: Cells) -> dict[str, Any]:
+    cells = [_cell(comparison, _row_of(comparison, name, part), part, left) for part in PARTS]
     found = [cell for cell in cells if cell.steps]
     scored = [cell for cell in cells if cell.steps is not None]
     if found:
@@ -219,9 +244,12 @@ def _phase(comparison: Comparison, name: str) -> dict[str, Any]:
     return {"name": words(name).capitalize(), "cells": cells, "summary": summary}
 
 
-def _matrix(comparison: Comparison) -> list[dict[str, Any]]:
+def _matrix(comparison: Comparison, left: Cells) -> list[dict[str, Any]]:
     return [
-        {"part": words(part), "cells": [_cell(_row_of(comparison, phase.name, part), part) for phase in PHASES]}
+        {
+            "part": words(part),
+            "cells": [_cell(comparison, _row_of(comparison, phase.name, part), part, left) for phase in PHASES],
+        }
         for part in PARTS
     ]
 

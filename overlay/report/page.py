@@ -13,7 +13,7 @@ from overlay import __version__
 from overlay.arrays import Image
 from overlay.compose import ComposeOptions, Source
 from overlay.compose.wording import confidence_words
-from overlay.data import Swing
+from overlay.data import Comparison, Swing
 from overlay.terms import POSITION_NAMES, SOURCE_WORDS, VIEW_WORDS, words
 
 if TYPE_CHECKING:
@@ -49,6 +49,28 @@ def data_uri(image: Image, quality: int = 84) -> str:
 def file_name(source: Source) -> str:
     """What the page calls the recording."""
     return "a saved track, no pictures" if source.clip_path is None else source.clip_path.name
+
+
+def has_pictures(source: Source) -> bool:
+    """Whether there is anything to see of the player but a drawn figure."""
+    return source.clip_path is not None or getattr(source, "kept", None) is not None
+
+
+def reference_name(comparison: Comparison, source: Source) -> str:
+    """What the page calls the reference: its file, or its name where it was kept."""
+    if comparison.reference_model is not None:
+        return f"reference {comparison.reference_model.name}"
+    return file_name(source)
+
+
+def ghost_words(comparison: Comparison) -> str:
+    """What the ghost is, with the fit that was made."""
+    fit = comparison.fit
+    if fit is None:
+        return "Ghost: the reference in blue over the student, same size, feet at the same place."
+    if fit.in_student_picture:
+        return "Ghost: the reference in blue, posed on the student's body and seen by his camera, in his shoes."
+    return "Ghost: the reference in blue over the student, brought to his build, feet at the same place."
 
 
 def tempo(swing: Swing) -> str:
@@ -144,8 +166,11 @@ __all__ = [
     "data_uri",
     "file_name",
     "filled_share",
+    "ghost_words",
+    "has_pictures",
     "number",
     "position_cell",
+    "reference_name",
     "shown_words",
     "span",
     "strike_text",

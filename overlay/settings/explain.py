@@ -16,7 +16,7 @@ class ExplainSettings:
     )
     level: float = setting(0.95, "fraction", "one-sided bound of what the cameras could explain; common practice")
     movement_share: float = setting(
-        0.3,
+        0.25,
         "fraction",
         "of the cameras' effect: how far it differs between this player's movement and the generic one; "
         "docs/studies/progress_comparison.md",
@@ -24,5 +24,5 @@ class ExplainSettings:
     whole_share: float = setting(
         0.999, "fraction", "from here on the cameras could explain all of a difference; below 1 for rounding alone"
     )
-    small: float = setting(0.02, "torso", "cameras that could explain less than this everywhere are told as agreeing")
     told: int = setting(3, "count", "differences named in the summary; the table holds the others")
+    build_told: float = setting(0.01, "fraction", "changes of a segment's length below this are not told")

@@ -1,0 +1,371 @@
+"""Two swings of one player with months between them: what the cameras explain, and what is found beyond them.
+
+    python studies/progress_comparison.py [--quick] [--players N] [--told] [--rendered FOLDER]
+
+One player, two swings with the usual human variation. On the *same day* one camera films both; *months later*
+distance (3–6 m), height and offset (±15 cm), yaw (±5°), zoom and frame rate (30, 60, 120 frames/s) are drawn anew for
+each of the two. Joints carry errors of the pose model's kind and go through cleaning, position finding, alignment and
+score. Where each camera stood is estimated from the track alone, with the generic movement posed on the player
+(``overlay.fit``); ``--told`` takes the true cameras with errors of a set size instead, which tests the explanation by
+itself.
+
+- *False differences*: nothing was changed. A table counts when it names any difference; *beyond the cameras* when one
+  of them stays after ``overlay.explain.beyond``.
+- *A real change*: the later swing has a fault of size 1–2 that one swing against one can see in this view. It counts as
+  found when the part and phase in which it is truly largest is among the differences named.
+- *Bound*: the true part of the cameras in a difference (the player's own movement between the two true cameras, along
+  the measured difference) against ``could_explain``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+from collections import Counter
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import score_bed as bed
+from positions_synthetic import drawn_style
+
+from overlay.align import align
+from overlay.arrays import FloatArray
+from overlay.data import Camera, Comparison, SpaceTrack, Swing
+from overlay.errors import InputError, OverlayError
+from overlay.explain import beyond, camera_parts
+from overlay.explain.beyond import found, part_of
+from overlay.explain.looking import movement_of, seen_by
+from overlay.files import write_text
+from overlay.golfer import BodySpec, CameraSpec, GolferSpec, Motion, NoiseSpec, TempoSpec, simulate
+from overlay.golfer.space import space_track
+from overlay.score import score
+from overlay.settings.score import ScoreSettings
+from overlay.terms import View
+
+OUT = Path(__file__).resolve().parent.parent / "docs" / "studies" / "progress_comparison.md"
+VIEWS: tuple[View, ...] = ("dtl", "fo")
+RATES = (30.0, 60.0, 120.0)
+CHANGES: dict[str, tuple[tuple[str, float], ...]] = {
+    # Fault and the least size at which one swing against one sees it in this view (score_planted_faults.md).
+    "dtl": (("over_the_top", 1.5), ("flat_shoulder_turn", 1.0), ("posture_loss", 1.0)),
+    "fo": (("sway", 1.0), ("reverse_spine", 1.0), ("flat_shoulder_turn", 1.0), ("early_release", 1.5)),
+}
+TOLD_SD = {
+    "dtl": {"height_m": 0.025, "offset_m": 0.015, "yaw_deg": 1.5, "distance_m": 0.3},
+    "fo": {"height_m": 0.035, "offset_m": 0.015, "yaw_deg": 1.2, "distance_m": 0.3},
+}
+"""Errors of the filming check on rendered clips (filming_errors.md)."""
+
+
+@dataclass(frozen=True)
+class Player:
+    """One player: what stays the same for months."""
+
+    body: BodySpec
+    tempo: TempoSpec
+    style: Any
+    club: Any
+    change: str
+    size: float
+
+    def swing(self, seed: int, *, changed: bool) -> Motion:
+        faults = {self.change: self.size} if changed else {}
+        return simulate(
+            GolferSpec(self.body, self.tempo, faults, club=self.club, style=self.style, seed=seed, variation=1.0)
+        )
+
+
+def drawn_player(rng: np.random.Generator, view: View) -> tuple[Player, tuple[Motion, Motion, Motion]]:
+    """A player, two of his swings, and the second of them with the change; styles that reach the ball with all."""
+    changes = CHANGES[view]
+    fault, least = changes[int(rng.integers(len(changes)))]
+    while True:
+        player = Player(
+            BodySpec(stature_m=float(rng.uniform(1.58, 1.93))),
+            TempoSpec(
+                pre_s=0.9, backswing_s=float(rng.uniform(0.75, 1.05)), downswing_s=float(rng.uniform(0.24, 0.30)),
+                hold_s=0.3, relax_s=0.5, post_s=0.0, waggle=0.0,
+            ),
+            drawn_style(rng),
+            "driver" if rng.random() < 0.4 else "mid_iron",
+            fault,
+            float(rng.uniform(least, 2.0)),
+        )  # fmt: skip
+        seeds = [int(seed) for seed in rng.integers(1 << 30, size=2)]
+        try:
+            motions = (
+                player.swing(seeds[0], changed=False),
+                player.swing(seeds[1], changed=False),
+                player.swing(seeds[1], changed=True),
+            )
+        except InputError:
+            continue
+        return player, motions
+
+
+@dataclass(frozen=True)
+class Day:
+    """How a swing was filmed."""
+
+    distance_m: float
+    height_m: float
+    offset_m: float
+    yaw_deg: float
+    zoom: float
+    rate_hz: float
+
+    def camera(self, motion: Motion, view: View) -> CameraSpec:
+        usual = CameraSpec.for_motion(motion, view)
+        return replace(
+            usual,
+            distance_m=self.distance_m,
+            # Zoomed so that the player fills the picture about as usual.
+            zoom=self.zoom * self.distance_m / usual.distance_m,
+            height_m=usual.height_m + self.height_m,
+            offset_m=self.offset_m,
+            yaw_deg=self.yaw_deg,
+        )
+
+
+def drawn_day(rng: np.random.Generator) -> Day:
+    return Day(
+        float(rng.uniform(3, 6)), *(float(rng.uniform(-half, half)) for half in (0.15, 0.15, 5.0)),
+        float(rng.uniform(0.85, 1.05)), float(rng.choice(RATES)),
+    )  # fmt: skip
+
+
+@dataclass
+class Recorded:
+    """A swing as it was filmed and found."""
+
+    scene: bed.Recorded
+    swing: Swing
+    estimate: Any = None
+
+
+def as_camera(camera: CameraSpec) -> Camera:
+    return Camera(camera.position, camera.axes, camera.focal_px, camera.principal_px)
+
+
+class Estimator:
+    """Where a camera stood."""
+
+    def __init__(self, told: bool) -> None:
+        self.told = told
+        self._generic: dict[str, SpaceTrack] = {}
+
+    def generic(self, club: str) -> SpaceTrack:
+        """The usual swing with this kind of club: nobody's own."""
+        if club not in self._generic:
+            self._generic[club] = space_track(simulate(GolferSpec(club=club)))  # type: ignore[arg-type]
+        return self._generic[club]
+
+    def __call__(self, recorded: Recorded, rng: np.random.Generator) -> Any:
+        if recorded.estimate is None:
+            recorded.estimate = self._told(recorded, rng) if self.told else self._fitted(recorded)
+        return recorded.estimate
+
+    def _told(self, recorded: Recorded, rng: np.random.Generator) -> Any:
+        from overlay.explain.cameras import moved
+
+        sds = TOLD_SD[recorded.scene.view]
+        wrong = {name: float(rng.normal(0.0, sd)) for name, sd in sds.items()}
+        return SimpleNamespace(camera=moved(as_camera(recorded.scene.camera), **wrong), camera_sd=sds)
+
+    def _fitted(self, recorded: Recorded) -> Any:
+        from overlay.fit import estimate_camera
+
+        try:
+            return estimate_camera(self.generic(recorded.scene.motion.spec.club), recorded.swing)
+        except OverlayError:
+            return None
+
+
+def record(motion: Motion, view: View, day: Day, seed: int) -> Recorded:
+    scene = bed.Recorded(motion, day.camera(motion, view), view)
+    track = bed.track_of(scene, noise=NoiseSpec(), seed=seed, rate_hz=day.rate_hz)
+    return Recorded(scene, bed.found_swing(scene, track))
+
+
+def true_parts(
+    comparison: Comparison, mine: Recorded, theirs: Recorded, settings: ScoreSettings
+) -> dict[tuple[str, str], FloatArray]:
+    """The cameras' true offsets: the player's own movement between the two true cameras."""
+    movement = movement_of(comparison, space_track(theirs.scene.motion), settings)
+    assert movement is not None
+    cameras = as_camera(mine.scene.camera), as_camera(theirs.scene.camera)
+    cells = seen_by(movement, cameras, comparison, settings, all_seen=False)
+    return {(cell.phase, cell.part): cell.offset for cell in cells if not cell.reason}
+
+
+@dataclass
+class Tally:
+    """Counts over pairs of one kind."""
+
+    n: int = 0
+    named: int = 0
+    stayed: int = 0
+    target_named: int = 0
+    target_stayed: int = 0
+    unknown: int = 0
+    bounds: list[bool] = field(default_factory=list)
+    shares: list[float] = field(default_factory=list)
+    worst: Counter[tuple[str, str]] = field(default_factory=Counter)
+
+    def rate(self, count: int) -> str:
+        return f"{count / max(1, self.n):.0%} ({count} of {self.n})"
+
+
+def explained(mine: Recorded, theirs: Recorded, estimator: Estimator, rng: np.random.Generator) -> Comparison:
+    """The comparison with the cameras' parts; without them where nothing was detected."""
+    comparison = score(mine.swing, theirs.swing, align(mine.swing, theirs.swing))
+    if not found(comparison):
+        return comparison
+    space = estimator.generic(theirs.scene.motion.spec.club)
+    parts = camera_parts(comparison, space, student_fit=estimator(mine, rng), reference_fit=estimator(theirs, rng))
+    return replace(comparison, camera_parts=parts)
+
+
+def count(
+    tally: Tally,
+    mine: Recorded,
+    theirs: Recorded,
+    estimator: Estimator,
+    rng: np.random.Generator,
+    target: tuple[str, str] | None,
+) -> None:
+    settings = ScoreSettings()
+    comparison = explained(mine, theirs, estimator, rng)
+    tally.n += 1
+    named = found(comparison)
+    if not named:
+        return
+    tally.named += 1
+    left = {(row.phase, row.part) for row in beyond(comparison)}
+    tally.stayed += bool(left)
+    tally.worst.update(left if target is None else ())
+    tally.target_named += target in {(row.phase, row.part) for row in named}
+    tally.target_stayed += target in left
+    truth = true_parts(comparison, mine, theirs, settings)
+    for row in named:
+        part = part_of(comparison, row)
+        cell = (row.phase, row.part)
+        if part is None or not math.isfinite(part.sd):
+            tally.unknown += 1
+            continue
+        tally.shares.append(part.share)
+        if cell in truth:
+            along = float(truth[cell] @ np.array(row.offset)) / math.hypot(*row.offset)
+            tally.bounds.append(min(along, row.value) <= part.could_explain + 1e-9)
+
+
+def target_of(mine: Recorded, plain: bed.Recorded, settings: ScoreSettings) -> tuple[str, str]:
+    """Part and phase in which the change is truly largest, both swings seen by the later camera."""
+    truth = bed.truth_multiples(bed.truth_cells(mine.scene, plain, settings), settings)
+    return max(truth, key=lambda cell: truth[cell])
+
+
+KINDS = ("same day", "months later")
+
+
+def run(players: int, estimator: Estimator, first: int = 0) -> dict[tuple[str, str, bool], Tally]:
+    tallies = {(view, kind, changed): Tally() for view in VIEWS for kind in KINDS for changed in (False, True)}
+    for view in VIEWS:
+        for number in range(first, first + players):
+            rng = np.random.default_rng([61, number, view == "fo"])
+            _, (before, after, changed) = drawn_player(rng, view)
+            then, now = drawn_day(rng), drawn_day(rng)
+            seeds = [int(seed) for seed in rng.integers(1 << 20, size=5)]
+            old = record(before, view, then, seeds[0])
+            recordings = {
+                ("same day", False): record(after, view, then, seeds[1]),
+                ("same day", True): record(changed, view, then, seeds[2]),
+                ("months later", False): record(after, view, now, seeds[3]),
+                ("months later", True): record(changed, view, now, seeds[4]),
+            }
+            for (kind, is_changed), new in recordings.items():
+                target = None
+                if is_changed:
+                    plain = bed.Recorded(after, new.scene.camera, view)
+                    target = target_of(new, plain, ScoreSettings())
+                count(tallies[view, kind, is_changed], new, old, estimator, rng, target)
+            if number % 5 == 4:
+                print(view, number + 1, flush=True)
+    return tallies
+
+
+def lines_of(tallies: dict[tuple[str, str, bool], Tally]) -> list[str]:
+    lines = [
+        "## Nothing was changed: tables that name a difference",
+        "",
+        "| view | pair | any difference named | any beyond the cameras |",
+        "|---|---|---|---|",
+    ]
+    for view in VIEWS:
+        for kind in KINDS:
+            t = tallies[view, kind, False]
+            lines.append(f"| {view} | {kind} | {t.rate(t.named)} | {t.rate(t.stayed)} |")
+    lines += [
+        "",
+        "## A real change: is it found?",
+        "",
+        "| view | pair | part and phase named | named beyond the cameras | anything beyond the cameras |",
+        "|---|---|---|---|---|",
+    ]
+    for view in VIEWS:
+        for kind in KINDS:
+            t = tallies[view, kind, True]
+            lines.append(
+                f"| {view} | {kind} | {t.rate(t.target_named)} | {t.rate(t.target_stayed)} | {t.rate(t.stayed)} |"
+            )
+    lines += [
+        "",
+        "## The bound",
+        "",
+        "| view | pair | true part of the cameras within the bound | median share that the cameras could explain |",
+        "|---|---|---|---|",
+    ]
+    for view in VIEWS:
+        for kind in KINDS:
+            both = [tallies[view, kind, changed] for changed in (False, True)]
+            bounds = [ok for t in both for ok in t.bounds]
+            shares = [share for t in both for share in t.shares]
+            unknown = sum(t.unknown for t in both)
+            if bounds:
+                said = f"{np.mean(bounds):.0%} ({sum(bounds)} of {len(bounds)})"
+                lines.append(
+                    f"| {view} | {kind} | {said} | {np.median(shares):.0%}"
+                    f"{f'; {unknown} not known' if unknown else ''} |"
+                )
+    return lines
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--quick", action="store_true", help="4 players a view; nothing is written")
+    parser.add_argument("--players", type=int, default=60, help="a view")
+    parser.add_argument(
+        "--first", type=int, default=0, help="number of the first player; not 0: for tuning, nothing is written"
+    )
+    parser.add_argument(
+        "--told", action="store_true", help="true cameras with errors of a set size; nothing is written"
+    )
+    arguments = parser.parse_args()
+    tallies = run(4 if arguments.quick else arguments.players, Estimator(arguments.told), arguments.first)
+    lines = lines_of(tallies)
+    print("\n".join(lines))
+    for key, tally in tallies.items():
+        if tally.worst:
+            print(key, tally.worst.most_common(4))
+    if arguments.quick or arguments.told or arguments.first:
+        return
+    head = ["# Progress comparison", "", (__doc__ or "").split("\n\n", 2)[2].strip(), ""]
+    head += [f"Made by `python studies/progress_comparison.py --players {arguments.players}`.", ""]
+    write_text(OUT, "\n".join([*head, *lines]) + "\n")
+
+
+if __name__ == "__main__":
+    main()

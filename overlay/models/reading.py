@@ -72,7 +72,8 @@ class _Reader:
         """Numbers within limits; ``lost``: NaN among them."""
         part = f"arrays/{name}.npy"
         self.used.add(part)
-        values = np.asarray(self.archive.read_array(part, shape, FLOATS), np.float64)
+        with np.errstate(invalid="ignore"):  # a NaN of another kind than usual
+            values = np.asarray(self.archive.read_array(part, shape, FLOATS), np.float64)
         inside = (values >= low) & (values <= high)
         if lost:
             inside |= np.isnan(values)

@@ -1,0 +1,203 @@
+"""The library: names, taking, replacing, damaged files, shipped models, two programs at once."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from model_factory import space_model, swing_model, template_model
+
+from overlay.errors import DataError, InputError, OutputError
+from overlay.models import Library, default_folder, load_model, model_bytes, save_model
+
+
+@pytest.fixture
+def library(tmp_path: Path) -> Library:
+    shipped = tmp_path / "shipped"
+    save_model(space_model("Mid iron"), shipped / "Mid iron.swing")
+    return Library(tmp_path / "mine", shipped=shipped)
+
+
+def test_what_is_added_is_listed_and_comes_back(library: Library) -> None:
+    assert library.names() == ("Mid iron",)
+    path = library.add(swing_model("Best"))
+    library.add(template_model("all of may"))
+    assert path == library.folder / "Best.swing"
+    assert library.names() == ("all of may", "Best", "Mid iron")
+    listed = {facts.name: facts for facts in library.list()}
+    assert listed["Best"].kind == "swing"
+    assert listed["Best"].n_bytes == path.stat().st_size
+    assert [facts.name for facts in library.list() if facts.shipped] == ["Mid iron"]
+    assert model_bytes(library.get("Best")) == path.read_bytes()
+    assert library.get("Mid iron").space is not None
+
+
+def test_an_empty_or_absent_library_is_no_error(tmp_path: Path) -> None:
+    library = Library(tmp_path / "none", shipped=tmp_path / "neither")
+    assert library.list() == ()
+    with pytest.raises(InputError, match="no model 'x'"):
+        library.get("x")
+    assert not (tmp_path / "none").exists()
+
+
+def test_the_folder_is_the_users_own(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("OVERLAY_MODELS", str(tmp_path / "told"))
+    assert default_folder() == tmp_path / "told"
+    assert Library().folder == tmp_path / "told"
+    monkeypatch.delenv("OVERLAY_MODELS")
+    assert default_folder().parts[-2:] == ("overlay", "models")
+
+
+def test_a_taken_name_is_replaced_only_when_asked(library: Library) -> None:
+    library.add(swing_model("Best"))
+    before = library.path("Best").read_bytes()
+    with pytest.raises(OutputError, match="a model Best already"):
+        library.add(template_model("Best"))
+    with pytest.raises(OutputError, match="a model Best already"):
+        library.check_free("best")
+    assert library.path("Best").read_bytes() == before
+    library.add(template_model("Best"), replace=True)
+    assert library.get("Best").kind == "template"
+
+
+def test_names_that_differ_in_case_or_spelling_alone_are_one(library: Library) -> None:
+    library.add(swing_model("Åse best"))
+    for other in ("åse BEST", "A\u030ase best"):
+        with pytest.raises(OutputError, match="already"):
+            library.add(swing_model(other))
+        assert library.get(other).name == "Åse best"
+    library.add(template_model("ÅSE BEST"), replace=True)
+    assert library.names() == ("ÅSE BEST", "Mid iron")
+
+
+def test_shipped_models_can_be_read_only_and_their_names_not_taken(library: Library) -> None:
+    for name in ("Mid iron", "mid IRON"):
+        with pytest.raises(OutputError, match="comes with overlay"):
+            library.add(swing_model(name), replace=True)
+        with pytest.raises(OutputError, match="comes with overlay"):
+            library.check_free(name, replace=True)
+        with pytest.raises(OutputError, match="cannot be removed"):
+            library.remove(name)
+    assert library.get("mid iron").kind == "space"
+
+
+def test_a_file_that_passes_for_a_shipped_model_does_not(library: Library) -> None:
+    library.folder.mkdir()
+    (library.folder / "MID iron.swing").write_bytes(model_bytes(swing_model("MID iron")))
+    assert library.get("MID iron").kind == "space"
+    problems = [facts.problem for facts in library.list() if not facts.shipped]
+    assert problems == ["a model of overlay itself has this name"]
+    assert library.remove("MID iron") == library.folder / "MID iron.swing"
+    assert library.get("MID iron").kind == "space"
+
+
+def test_a_damaged_file_does_not_break_the_others(library: Library) -> None:
+    path = library.add(swing_model("Best"))
+    library.add(template_model("Bent"))
+    (library.folder / "Bent.swing").write_bytes(path.read_bytes()[:-30])
+    (library.folder / "notes.txt").write_text("no model")
+    (library.folder / ".half.part.swing").write_bytes(b"left by a crash")
+    (library.folder / "CON.swing").write_bytes(path.read_bytes())
+    listed = {facts.name: facts for facts in library.list()}
+    assert set(listed) == {"Best", "Bent", "CON", "Mid iron"}
+    assert not listed["Best"].problem
+    assert "Bent.swing" in listed["Bent"].problem
+    assert "end is missing" in listed["Bent"].problem
+    assert "device" in listed["CON"].problem
+    with pytest.raises(InputError, match=r"Bent\.swing"):
+        library.get("Bent")
+    library.remove("Bent")
+    library.remove("CON")
+    assert library.names() == ("Best", "Mid iron")
+
+
+def test_a_model_bears_the_name_of_its_file(library: Library) -> None:
+    path = library.add(swing_model("Best"))
+    path.rename(library.folder / "Renamed.swing")
+    assert library.get("renamed").name == "Renamed"
+    assert [facts.name for facts in library.list()] == ["Renamed", "Mid iron"]
+
+
+def test_removing_says_what_and_refuses_what_is_not_there(library: Library) -> None:
+    path = library.add(swing_model("Best"))
+    assert library.remove("best") == path
+    assert not path.exists()
+    with pytest.raises(InputError, match="no model 'best'"):
+        library.remove("best")
+
+
+def test_export_and_import(library: Library, tmp_path: Path) -> None:
+    library.add(swing_model("Best"))
+    out = library.export("best", tmp_path / "given.swing")
+    assert load_model(out).name == "Best"
+    with pytest.raises(OutputError, match="already"):
+        library.import_(out)
+    assert library.import_(out, "From a friend").name == "From a friend.swing"
+    assert library.get("From a friend").name == "From a friend"
+    assert load_model(library.path("From a friend")).name == "From a friend"
+    other = Library(tmp_path / "other", shipped=tmp_path / "none")
+    assert other.import_(out).name == "Best.swing"
+    assert other.path("Best").read_bytes() == library.path("Best").read_bytes()
+    (tmp_path / "folder").mkdir()
+    assert library.export("Mid iron", tmp_path / "folder") == tmp_path / "folder" / "Mid iron.swing"
+
+
+def test_export_overwrites_nothing_it_was_not_asked_to(library: Library, tmp_path: Path) -> None:
+    library.add(swing_model("Best"))
+    clip = tmp_path / "swing.mp4"
+    clip.write_bytes(b"a clip")
+    with pytest.raises(OutputError, match="no name for a model file"):
+        library.export("Best", clip, replace=True)
+    taken = tmp_path / "taken.swing"
+    taken.write_bytes(b"something")
+    with pytest.raises(OutputError, match="there already"):
+        library.export("Best", taken)
+    assert (clip.read_bytes(), taken.read_bytes()) == (b"a clip", b"something")
+    library.export("Best", taken, replace=True)
+    assert load_model(taken).name == "Best"
+
+
+def test_a_bad_name_is_refused_before_anything_is_written(library: Library, tmp_path: Path) -> None:
+    save_model(swing_model("Best"), tmp_path / "given.swing")
+    for name in ("../escaped", "/escaped", "a\\b", "nul"):
+        with pytest.raises(DataError, match="cannot be the name"):
+            library.import_(tmp_path / "given.swing", name)
+        with pytest.raises(DataError, match="cannot be the name"):
+            library.add(replace(swing_model(), name=name))
+        with pytest.raises(InputError, match="no model"):
+            library.path(name)
+    assert not library.folder.exists()
+    assert {path.name for path in tmp_path.iterdir()} == {"shipped", "given.swing"}
+
+
+def test_a_library_that_cannot_be_written(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    with pytest.raises(InputError, match="Not a directory"):
+        Library(tmp_path / "file" / "library", shipped=tmp_path / "none").add(swing_model())
+
+
+def _add(folder: str, number: int) -> str:
+    library = Library(Path(folder), shipped=Path(folder) / "none")
+    try:
+        library.add(replace(swing_model("Same"), club_kind=f"club {number}"))
+        library.add(replace(swing_model(f"Own {number}")))
+    except OutputError as error:
+        library.add(replace(swing_model(f"Own {number}")))
+        return error.message
+    return "added"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="locks a folder")
+def test_two_programs_at_once_take_one_name_once(tmp_path: Path) -> None:
+    folder = tmp_path / "library"
+    with multiprocessing.get_context("spawn").Pool(2) as pool:
+        said = pool.starmap(_add, [(str(folder), number) for number in range(6)])
+    assert sorted(said) == ["There is a model Same already."] * 5 + ["added"]
+    library = Library(folder, shipped=tmp_path / "none")
+    assert len(library.names()) == 7
+    assert not any(facts.problem for facts in library.list())
+    assert library.get("Same").club_kind == f"club {said.index('added')}"
+    assert {path.suffix for path in folder.iterdir()} == {".swing"}

@@ -45,15 +45,26 @@ def joint_first(checklists: Mapping[View, Checklist]) -> FirstThing:
         if first.check is not None:
             found.append((first.check.row, place, view, first))
     if not found:
-        return FirstThing(" ".join(f"{_seen(view)} {checklists[view].first.sentence}" for view in views))
+        told = " ".join(_told(view, checklists[view]) for view in views)
+        return FirstThing(f"{_nothing(checklists, views)}: {told[:1].lower()}{told[1:]}")
     _, _, view, first = min(found, key=lambda entry: entry[:2])
     why = first.why
-    missed = [other for other in views if other != view and checklists[other].first.check is None]
-    if missed:
-        told = checklists[missed[0]].first.sentence
-        why = f"{why} {_seen(missed[0])} {told}".strip()
+    other = next(name for name in views if name != view)
+    if checklists[other].first.check is None:
+        why = f"{why} {_told(other, checklists[other])}".strip()
     return replace(first, sentence=f"{first.sentence} (Seen {VIEW_WORDS[view]}.)", why=why)
 
 
-def _seen(view: View) -> str:
-    return f"{VIEW_WORDS[view].capitalize()}:"
+def _nothing(checklists: Mapping[View, Checklist], views: list[View]) -> str:
+    """The head line where no view found anything."""
+    if any(checklists[view].checks for view in views):
+        return "Nothing to work on was found in either view"
+    return "Nothing could be checked in either view"
+
+
+def _told(view: View, checklist: Checklist) -> str:
+    """What one view says where it found nothing, as one sentence or more that names the view."""
+    told = checklist.first.sentence
+    lead = "Nothing to work on was found: "
+    told = told.removeprefix(lead)
+    return f"{VIEW_WORDS[view].capitalize()}, {told[:1].lower()}{told[1:]}"

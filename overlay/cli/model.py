@@ -8,6 +8,10 @@ from overlay.cli.main import LazyGroup
 
 COMMANDS = {
     "save": ("overlay.cli.model_save", "Keep a swing of a clip as a model, with its other view if there is one."),
+    "build": ("overlay.cli.model_make:build", "Make a model of several swings: their middle, and how they vary."),
+    "derive": ("overlay.cli.model_make:derive", "Make a model from your own numbers: a parameter file."),
+    "preview": ("overlay.cli.model_make:preview", "Look at a parameter file or a model: stills or a moving figure."),
+    "parameters": ("overlay.cli.model_make:parameters", "Write a parameter file to begin with."),
     "list": ("overlay.cli.model_library:list_models", "List the models there are."),
     "show": ("overlay.cli.model_library:show", "Show a model: its nine positions, its numbers, where it came from."),
     "remove": ("overlay.cli.model_library:remove", "Remove one of your own models."),
@@ -22,7 +26,7 @@ class ModelGroup(LazyGroup):
     table = COMMANDS
 
 
-@click.group("model", cls=ModelGroup, context_settings={"max_content_width": 100})
+@click.group("model", cls=ModelGroup)
 def command() -> None:
     """Keep references under a name: a swing of a clip, the middle of several, or one made from a coach's numbers.
 

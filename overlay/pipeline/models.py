@@ -32,8 +32,6 @@ from overlay.terms import View
 if TYPE_CHECKING:
     from overlay.arrays import FloatArray, Image
 
-TEMPLATE_LABEL = "The middle of recorded swings, not a norm."
-
 
 @dataclass(frozen=True)
 class Told:
@@ -118,9 +116,9 @@ def keep_clip(
     if len(taken) == 2:
         pair_map = _paired(taken, progress)
     made = Provenance(
-        made_at=_now(),
+        made_at=now(),
         made_by=f"overlay {__version__}",
-        pose_model=_pose_model([one.kept for one in taken]),
+        pose_model=pose_models([one.kept for one in taken]),
         sources=tuple(one.label for one in taken),
         notes=(tidy(told.note, 1000),) if told.note.strip() else (),
     )
@@ -155,7 +153,7 @@ class _Taken:
         except ContentError as error:
             raise _naming(error, path) from error
         swing = inspection.chosen(options.swing)
-        filming = _tidied(inspection.closer[swing.swing_number].filming)
+        filming = tidied(inspection.closer[swing.swing_number].filming)
         pictures = None
         if amount != "none":
             pictures = cut_outs(inspection, swing, amount, progress=progress)
@@ -175,7 +173,8 @@ def _naming(error: ContentError, path: Path) -> ContentError:
     return error if path.name in error.message else type(error)(f"{path.name}: {error.message}", error.hint)
 
 
-def _tidied(report: FilmingReport) -> FilmingReport:
+def tidied(report: FilmingReport) -> FilmingReport:
+    """A filming report as it may be kept: every text one harmless line."""
     return FilmingReport(
         tuple(replace(one, sentence=tidy(one.sentence, 1000), advice=tidy(one.advice, 1000)) for one in report.findings)
     )
@@ -264,11 +263,14 @@ def _cut(
             progress.advance()
 
 
-def _now() -> str:
+def now() -> str:
+    """The time as models keep it: ISO 8601, UTC, to the second."""
     return datetime.now(UTC).isoformat(timespec="seconds")
 
 
-def _pose_model(swings: Sequence[Swing]) -> str:
+def pose_models(swings: Sequence[Swing]) -> str:
+    """What the joints of the swings were found by."""
+
     def said(track: PoseTrack) -> str:
         return " ".join(part for part in (track.source, track.model) if part)
 

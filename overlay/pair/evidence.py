@@ -47,7 +47,7 @@ class Movement:
     chance : float
         How often two views of one swing differ as much or more.
     spread_s : float
-        RMS by which the stretches differ from one common offset, real s.
+        RMS by which the moments differ from one common offset, the sure ones counting more, real s.
     stretches : int
     """
 
@@ -131,7 +131,7 @@ def movement_says(
         middle_s=impact_s,
         odds=float(np.clip(odds, -12.0, 4.0)) if n > 1 else 0.0,
         chance=chance,
-        spread_s=float(np.sqrt(np.mean(rest**2))),
+        spread_s=float(np.sqrt(np.sum(rest**2 / points.sd_s**2) / np.sum(points.sd_s**-2))),
         stretches=n,
         worst=worst,
     )

@@ -38,6 +38,8 @@ class GuideDrawing:
     family : Family
     options : ComposeOptions
     text_px : int
+    foot_px : int
+        Height of what is written at the foot of the pane.
     """
 
     def __init__(
@@ -48,10 +50,12 @@ class GuideDrawing:
         family: Family,
         options: ComposeOptions,
         text_px: int,
+        foot_px: int = 0,
     ) -> None:
         self._swing = swing
         self._points = points
         self._place = place
+        self._foot_px = foot_px
         self._wanted = options.guides
         self._still = stands_still(swing.camera_motion)
         self._drawing = Guides(family, text_px, options.style)
@@ -127,4 +131,6 @@ class GuideDrawing:
         reach = max(1, round(0.02 * min(shape)))
         taken = cv2.dilate(taken, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8))
         taken[: round(3.0 * self._drawing.text_px)] = 255
+        if self._foot_px:
+            taken[-self._foot_px :] = 255
         return np.asarray(taken > 0, np.bool_)

@@ -30,6 +30,7 @@ from overlay.draw import (
     person_alpha,
 )
 from overlay.draw.figure import PathLayer, blend, torso_px
+from overlay.draw.mannequin import is_solid
 from overlay.draw.palette import GROUND, PAPER, Colour, mixed
 from overlay.kinematics import hand_path
 from overlay.terms import PHASES
@@ -84,6 +85,8 @@ class Player:
         Size of the names of the guide lines.
     band : Band or None
         How far the swings behind a template stray, for a veil about the hand path.
+    foot_px : int
+        Height of what is written at the foot of the pane, which names of guide lines keep clear of.
     stills : bool
         Whether stills are made: then cut-outs kept at the positions alone are shown too.
     """
@@ -99,6 +102,7 @@ class Player:
         *,
         text_px: int = 13,
         band: Band | None = None,
+        foot_px: int = 0,
         stills: bool = False,
     ) -> None:
         options = options or ComposeOptions()
@@ -135,15 +139,18 @@ class Player:
         self._path_layer: tuple[Moment, PathLayer | None] | None = None
         club = [Club(family, style)] if options.club else []
         self._ghost_club = Stack(tuple(club))
-        self._layers = Stack((*club, *([Skeleton(family, style)] if options.skeleton else [])))
-        fine = [Skeleton(family, style, width=style.over_ghost)] if options.skeleton else []
-        self._fine_layers = Stack((*club, *fine))
-        self._guides = GuideDrawing(swing, self._points, place, family, options, text_px)
-        self._silhouette = Silhouette(family, club=options.club)
-        self._mannequin = Mannequin(family, style)
         kept = None if source.kept is None or source.clip_path is not None else source.kept
         frames = None if kept is None else KeptFrames(kept, swing, options.settings)
         self._kept = frames if frames is not None and (stills or frames.dense) else None
+        # A drawn figure shows its bones by itself and has a face: thin lines, and no circle over the cap.
+        self._drawn = source.clip_path is None and self._kept is None
+        bones = Skeleton(family, style, width=style.over_figure, head=False) if self._drawn else Skeleton(family, style)
+        self._layers = Stack((*club, *([bones] if options.skeleton else [])))
+        fine = [Skeleton(family, style, width=style.over_ghost)] if options.skeleton else []
+        self._fine_layers = Stack((*club, *fine))
+        self._guides = GuideDrawing(swing, self._points, place, family, options, text_px, foot_px)
+        self._silhouette = Silhouette(family, club=options.club)
+        self._mannequin = Mannequin(family, style)
         self._kept_pane: tuple[float, tuple[Image, Image] | None] | None = None
         self._ground = plain_ground(place.pane_size, feet_y)
 
@@ -260,8 +267,10 @@ class Player:
         without ``paths`` neither the way of the hands nor that of the club head is drawn.
         """
         self._guides.lay(pane, moment.time_s, guides)
+        layers = self._fine_layers if fine else self._layers
+        held = _without_held_club(moment) if self._drawn else moment
         if not paths:
-            return (self._fine_layers if fine else self._layers).draw(pane, moment)
+            return layers.draw(pane, held)
         # The path is the same in both panes of one moment: it is drawn once and laid over twice.
         if self._path_layer is None or self._path_layer[0] is not moment:
             path = self._hand_path.layer((pane.shape[0], pane.shape[1]), moment) if self._options.hand_path else None
@@ -270,7 +279,7 @@ class Player:
         self._trail.draw(pane, moment)
         if self._path_layer[1] is not None:
             self._path_layer[1].lay(pane)
-        return (self._fine_layers if fine else self._layers).draw(pane, moment)
+        return layers.draw(pane, held)
 
     def point(self, pane: Image, moment: Moment) -> Image:
         """The shaft's line drawn on to the ground the ball lies on, with a ring where it meets it, in place."""
@@ -314,7 +323,7 @@ class Player:
         self._hand_band.draw(pane, moment)
         if self._options.hand_path:
             self._ghost_path.draw(pane, moment)
-        return pane if part.figure is not None else self._ghost_club.draw(pane, moment)
+        return self._ghost_club.draw(pane, _without_held_club(moment) if part.figure is not None else moment)
 
     def _cut_out(self, masks: PersonMasks, clean: Image, time_s: float) -> Image:
         mask = masks.at(time_s)
@@ -322,6 +331,11 @@ class Player:
         grow = np.array([width / mask.shape[1], height / mask.shape[0]])
         matrix = np.column_stack([self.matrix[:, :2] * grow, self.matrix[:, 2]])
         return person_alpha(mask, clean, matrix, self._options.settings)
+
+
+def _without_held_club(moment: Moment) -> Moment:
+    """The moment without the club, where a drawn figure holds it."""
+    return moment if moment.club is None or not is_solid(moment.club) else replace(moment, club=None)
 
 
 TRAIL_STEP_DEG = 6.0

@@ -254,7 +254,9 @@ def render_sheet(
         reference_name(comparison, reference.label) + (" (mirrored)" if mirrored else ""),
         "Ghost: both",
     )
-    sheet = compose_sheet(stills.pane_size, stills.rows, names, options.style, reference_label(comparison))
+    told = reference_label(comparison)
+    told = f"{reference_name(comparison, reference.label)}: {told}" if told else ""
+    sheet = compose_sheet(stills.pane_size, stills.rows, names, options.style, told)
     write_png(out, with_checklist(sheet, comparison.checklist, options.style))
     return out
 

@@ -155,6 +155,10 @@ class Canvas:
         checklist = comparison.checklist
         sentence = "" if checklist is None else short_first(checklist.first)
         self.places = place(options.layout, self.framing.pane_size, options.style, sentence)
+        told = reference_label(comparison)
+        small = max(round(options.style.least_text), round(0.8 * self.places.text_px))
+        self._caption = Caption(told, small) if told else None
+        foot = 0 if self._caption is None else self._caption.height_px(self.framing.pane_size[0])
         self.players = tuple(
             Player(
                 swing,
@@ -165,6 +169,7 @@ class Canvas:
                 options,
                 text_px=round(self.places.text_px * options.style.guide_text),
                 band=band,
+                foot_px=foot if family is REFERENCE else 0,
             )
             for swing, source, family, place, band in zip(
                 (comparison.student, comparison.reference),
@@ -184,8 +189,6 @@ class Canvas:
             self._part(self.places.first)[:] = strip
         student_name = student.label or "Student"
         name = reference_name(comparison, reference.label)
-        told = reference_label(comparison)
-        self._caption = Caption(told, max(round(options.style.least_text), round(0.8 * size))) if told else None
         self._labels = {
             "student": Label(student_name, size, swatch=STUDENT.strong),
             "reference": Label(name + (" (mirrored)" if self.framing.mirrored else ""), size, swatch=REFERENCE.strong),

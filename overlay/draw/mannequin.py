@@ -13,7 +13,7 @@ from typing import Sequence
 import numpy as np
 
 from overlay.arrays import AnyArray, FloatArray, Image
-from overlay.draw.figure import ONE, SHIFT, Moment, blend, is_lead
+from overlay.draw.figure import ONE, SHIFT, ClubLine, Moment, blend, is_lead
 from overlay.draw.palette import INK, PAPER, STUDENT, Colour, Family, mixed
 from overlay.landmarks import INDEX
 from overlay.settings.draw import DRAW, DrawSettings
@@ -270,10 +270,10 @@ class _Body:
         reach = min(1.5 * length, 0.42 * s) * ahead
         # As broad as the head where the face looks at the camera, thin where it is seen from the side.
         beside, turned = np.array([-ahead[1], ahead[0]]), abs(float(ahead @ up))
-        half = 0.80 * r * turned
+        half = 0.92 * r * turned
         root = skull + 0.12 * r * up + 0.45 * r * (1.0 - turned) * ahead
         tip = root + reach * (0.65 + 0.35 * turned)
-        corners = [root - half * beside, root + half * beside, tip + 0.6 * half * beside, tip - 0.6 * half * beside]
+        corners = [root - half * beside, root + half * beside, tip + 0.72 * half * beside, tip - 0.72 * half * beside]
         sides = [(corners[0], corners[3], 0.045 * s, 0.028 * s), (corners[1], corners[2], 0.045 * s, 0.028 * s)]
         hull = np.stack(corners) if half > 0.02 * s else None
         parts.append(_Part(depth - 5e-4, [_Shape(cap, flat=sides, hull=hull)]))
@@ -282,7 +282,7 @@ class _Body:
     def club(self, shaft: Colour, grip_colour: Colour, parts: list[_Part]) -> list[_Part]:
         """The parts with the club laid under the hand that is drawn first."""
         club, s = self._club, self._size
-        if club is None or club.state == "hidden":
+        if club is None or not is_solid(club):
             return parts
         grip, end = np.asarray(club.grip, np.float64), np.asarray(club.head, np.float64)
         way = end - grip
@@ -296,12 +296,17 @@ class _Body:
         handle = grip + min(0.45 * length, 0.30 * s) * along
         heel = end - 0.02 * s * along
         made = [
-            _Part(0.0, [_Shape(shaft, [(grip, end, 0.019 * s, 0.014 * s)])]),
+            _Part(0.0, [_Shape(shaft, [(grip, end, 0.023 * s, 0.017 * s)])]),
             _Part(0.0, [_Shape(grip_colour, [(grip - 0.06 * s * along, handle, 0.026 * s, 0.022 * s)])], rim=False),
             _Part(0.0, [_Shape(shaft, [(heel, heel + 0.10 * s * across, 0.034 * s, 0.05 * s)])]),
         ]
         at = min((i for i, part in enumerate(parts) if part.hand), default=len(parts))
         return [*parts[:at], *made, *parts[at:]]
+
+
+def is_solid(club: ClubLine) -> bool:
+    """Whether the figure holds the club: where it was only bridged it is left to the dashed line."""
+    return club.state in ("measured", "marked")
 
 
 def _unit(vector: FloatArray, otherwise: FloatArray) -> FloatArray:
@@ -312,7 +317,7 @@ def _unit(vector: FloatArray, otherwise: FloatArray) -> FloatArray:
 def _box(parts: Sequence[_Part], shape: tuple[int, int]) -> tuple[int, int, int, int] | None:
     ends: list[FloatArray] = []
     for piece in (piece for part in parts for piece in part.shapes):
-        for a, b, at_a, at_b in piece.tapers:
+        for a, b, at_a, at_b in (*piece.tapers, *piece.flat):
             ends += [a - at_a, a + at_a, b - at_b, b + at_b]
         if piece.hull is not None:
             ends += list(piece.hull)

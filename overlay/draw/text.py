@@ -257,14 +257,20 @@ class Caption:
     text: str
     size_px: int
 
+    def height_px(self, width_px: int) -> int:
+        """How much of the foot of a pane of this width it takes."""
+        return round(self.size_px * 0.5) + sum(sprite.height for sprite in self._sprites(width_px))
+
     def draw(self, image: Image) -> Image:
         """Draw on ``image`` (H, W, 3) in place and return it."""
-        height, width = image.shape[:2]
         margin = round(self.size_px * 0.5)
-        lines = wrapped(self.text, self.size_px, max(1, width - 4 * margin), 3)
-        y = height - margin
-        for line in reversed(lines):
-            sprite = text_sprite(line, self.size_px, PAPER, False, INK)
+        y = image.shape[0] - margin
+        for sprite in reversed(self._sprites(image.shape[1])):
             y -= sprite.height
             sprite.blit(image, margin, y)
         return image
+
+    def _sprites(self, width_px: int) -> list[Sprite]:
+        margin = round(self.size_px * 0.5)
+        lines = wrapped(self.text, self.size_px, max(1, width_px - 4 * margin), 3)
+        return [text_sprite(line, self.size_px, PAPER, False, INK) for line in lines]

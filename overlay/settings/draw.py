@@ -37,6 +37,7 @@ class DrawSettings:
     figure_opacity: float = setting(0.72, "fraction", "a drawn ghost has no face to know it by: it is a little denser")
     ghost_tint: float = setting(0.72, "fraction", "share of the tint against the reference's own brightness")
     over_ghost: float = setting(0.7, "factor", "a thinner skeleton over the ghost: two bodies and it share one pane")
+    over_figure: float = setting(0.7, "factor", "a thinner skeleton over a drawn figure, which shows the bones itself")
     ghost_edge: float = setting(0.45, "drawing unit", "outline of the ghost, thinner than a bone")
     figure_edge: float = setting(0.014, "torso", "dark rim between the parts of a drawn figure: 2 px on a phone")
     band_opacity: float = setting(0.22, "fraction", "a veil as faint as a zone: the player is seen through it")

@@ -62,8 +62,8 @@ def cameras_note(comparison: Comparison, left: tuple[PhaseDifference, ...] | Non
         none = "the difference does not stand" if len(seen) == 1 else f"none of the {len(seen)} differences stands"
         return f"With the cameras taken into account {none} out from the noise: {AGAIN}."
     if len(left) == len(seen):
-        one = {1: "The difference stays", 2: "Both differences stay"}.get(len(seen), f"All {len(seen)} differences stay")
-        return f"{one} when the cameras are taken into account."
+        stay = {1: "The difference stays", 2: "Both differences stay"}.get(len(seen))
+        return f"{stay or f'All {len(seen)} differences stay'} when the cameras are taken into account."
     gone = len(seen) - len(left)
     rest = "one does" if gone == 1 else f"{gone} do"
     return (

@@ -12,11 +12,12 @@ from collections.abc import Mapping
 import numpy as np
 
 from overlay.arrays import FloatArray
+from overlay.golfer import controls as c
 from overlay.golfer.skeleton import shaft_direction
 from overlay.golfer.spec import GolferSpec
 
-TOP, IMPACT, END, DOWN, REST = 0.87, 1.14, 1.64, 1.81, 3.11
-SLB, LAL, LALD, SLD, SLT = 0.444, 0.604, 1.012, 1.091, 1.205
+TOP, IMPACT, END, DOWN, REST = c.TOP, c.IMPACT, 1.64, c.DOWN, c.REST
+SLB, LAL, LALD, SLD, SLT = c.SLB, c.LAL, c.LALD, c.SLD, c.SLT
 START = -2.2
 LOWER = 2.25
 
@@ -136,6 +137,15 @@ def apply_style(keys: Keys, spec: GolferSpec) -> None:
     bump(keys, "trail_lift", {IMPACT: 0.2, 1.36: 0.8, 1.60: 1.0, DOWN: 1.0, REST: 0.7}, s.trail_foot_lift_deg)
 
 
+def apply_controls(keys: Keys, spec: GolferSpec) -> None:
+    """Add the shapes of the controls that are set."""
+    for name, size in spec.controls.items():
+        for curve, shape, unit in c.MOVES.get(name, ()):
+            if size:
+                refine(keys, curve, tuple(t for t in shape if keys[curve][0][0] < t < keys[curve][-1][0]))
+                bump(keys, curve, shape, size * unit)
+
+
 def apply_faults(keys: Keys, spec: GolferSpec) -> None:
     """Plant the faults."""
     size = spec.fault("sway")
@@ -226,6 +236,7 @@ def keys_of(spec: GolferSpec) -> Keys:
     for name, times in REFINED.items():
         refine(keys, name, times)
     apply_style(keys, spec)
+    apply_controls(keys, spec)
     apply_faults(keys, spec)
     apply_variation(keys, spec)
     height = spec.body.stature_m / 1.78

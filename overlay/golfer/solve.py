@@ -107,18 +107,21 @@ def _address(spec: GolferSpec, settings: GolferSettings, still: dict[str, FloatA
     scale = spec.body.stature_m / 1.78
     driver = spec.club == "driver"
     stance = (0.30 if driver else 0.25) * spec.body.stature_m * (1.0 + spec.style.stance_width)
-    hands_x = (0.085 if driver else 0.075) * scale
-    hang = np.radians((12.0 if driver else 3.5) + spec.style.arm_hang_deg)
+    stance += spec.control("stance_m")
+    ahead_m = (-0.045 if driver else 0.02) + spec.control("hands_ahead_m")
+    hands_x = (0.085 if driver else 0.075) * scale + spec.control("ball_m") + spec.control("hands_ahead_m")
+    hang = np.radians((12.0 if driver else 3.5) + spec.style.arm_hang_deg + spec.control("hang_deg"))
+    club_m = CLUB_LENGTH_M[spec.club] + spec.control("club_m")
     head_z = settings.head_height_m + (settings.tee_height_m if driver else 0.0)
     values = dict(still)
     values |= {"arm_x": np.zeros(1), "arm_y": np.array([np.sin(hang)]), "arm_z": np.array([-np.cos(hang)])}
     values |= {"psi": np.zeros(1), "delta": np.zeros(1)}
     plane = 55.0
     for _ in range(12):
-        build = skeleton.Build.of(spec.body, CLUB_LENGTH_M[spec.club], stance, spec.style.flare_deg, plane)
+        build = skeleton.Build.of(spec.body, club_m, stance, spec.style.flare_deg, plane)
         now = skeleton.pose(values, build)
         grip, shoulder = now["grip"][0], now["lead_shoulder"][0]
-        head_x = grip[0] + (0.045 if driver else -0.02)
+        head_x = grip[0] - ahead_m
         out2 = max(build.shaft**2 - (grip[2] - head_z) ** 2 - (head_x - grip[0]) ** 2, 0.01)
         far = float(np.linalg.norm(grip - shoulder))
         across = (hands_x - shoulder[0]) / far
@@ -128,7 +131,7 @@ def _address(spec: GolferSpec, settings: GolferSettings, still: dict[str, FloatA
         values["arm_z"] = np.array([-np.cos(hang) * down])
         plane = float(np.degrees(np.arctan2(grip[2] - head_z, np.sqrt(out2))))
         values["psi"] = np.degrees(np.arcsin(np.clip([(grip[0] - head_x) / build.shaft], -1, 1)))
-    build = skeleton.Build.of(spec.body, CLUB_LENGTH_M[spec.club], stance, spec.style.flare_deg, plane)
+    build = skeleton.Build.of(spec.body, club_m, stance, spec.style.flare_deg, plane)
     now = skeleton.pose(values, build)
     if abs(float(now["club_head"][0, 2]) - head_z) > 0.004:
         raise InputError(
@@ -151,7 +154,7 @@ def _strike(
     becomes what lets the arms, seen down the line, be nearly in one line with the shaft.
     """
     lean = 0.035 if spec.club == "driver" else 0.075
-    lean += spec.style.shaft_lean_m - 0.07 * spec.fault("early_release")
+    lean += spec.style.shaft_lean_m + spec.control("hands_ahead_impact_m") - 0.07 * spec.fault("early_release")
     place = [*start.head_place, start.head_place[0] + lean]
 
     def result(parameters: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -177,7 +180,7 @@ def _strike(
             x[:free] += np.clip(step, -10.0, 10.0)
         return None
 
-    out_m = float(start.grip[1]) + settings.hands_out_at_impact_m
+    out_m = float(start.grip[1]) + settings.hands_out_at_impact_m + spec.control("hands_out_m")
     fold = np.radians(-settings.least_fold_deg)
     tries: list[tuple[int, int, float, float]]
     if faultless_bend_deg is None:

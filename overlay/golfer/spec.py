@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Any, Literal, Mapping
 
 from overlay.errors import InputError
+from overlay.golfer.controls import LIMITS
 from overlay.terms import Handedness
 
 Build = Literal["slim", "medium", "broad"]
@@ -237,6 +238,8 @@ class GolferSpec:
         Human variation from swing to swing; the same seed gives the same swing.
     variation : float
         Size of that variation, 0 none, 1 usual: hands 3 % of torso length in space (2.6 % in a picture), tempo 2 %.
+    controls : name → size
+        Finer changes of the movement, see ``controls``; those of a reference model are solved for by its maker.
     """
 
     body: BodySpec = field(default_factory=BodySpec)
@@ -247,8 +250,16 @@ class GolferSpec:
     style: StyleSpec = field(default_factory=StyleSpec)
     seed: int = 0
     variation: float = 0.0
+    controls: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
+        for name, size in self.controls.items():
+            if name not in LIMITS:
+                raise InputError(f"{name!r} is not a control.", f"Use {', '.join(LIMITS)}.")
+            number = isinstance(size, (int, float)) and not isinstance(size, bool)
+            if not number or not abs(size) <= LIMITS[name]:
+                raise InputError(f"Control {name} has size {size!r}.", f"Give a number up to ±{LIMITS[name]:g}.")
+        object.__setattr__(self, "controls", MappingProxyType(dict(self.controls)))
         for name, size in self.faults.items():
             if name not in FAULTS:
                 raise InputError(f"{name!r} is not a fault.", f"Use {', '.join(FAULTS)}.")
@@ -271,6 +282,10 @@ class GolferSpec:
         """Size of a fault, 0 when absent."""
         return float(self.faults.get(name, 0.0))
 
+    def control(self, name: str) -> float:
+        """Size of a control, 0 when absent."""
+        return float(self.controls.get(name, 0.0))
+
     def to_dict(self) -> dict[str, Any]:
         """Plain nested dictionary, as a TOML file would hold it."""
         return {
@@ -282,6 +297,7 @@ class GolferSpec:
             "tempo": dataclasses.asdict(self.tempo),
             "style": dataclasses.asdict(self.style),
             "faults": dict(self.faults),
+            "controls": dict(self.controls),
         }
 
     @classmethod
@@ -310,9 +326,9 @@ class GolferSpec:
                         f"{name} of the golfer has no {', '.join(sorted(wrong))}.", f"Use {', '.join(sorted(known))}."
                     )
                 made[name] = kinds[name](**value)
-            elif name == "faults":
+            elif name in ("faults", "controls"):
                 if not isinstance(value, Mapping):
-                    raise InputError("faults of the golfer is not a table.", "Write fault = size pairs.")
+                    raise InputError(f"{name} of the golfer is not a table.", "Write name = size pairs.")
                 made[name] = dict(value)
             else:
                 made[name] = value

@@ -24,3 +24,67 @@ class CameraPlace:
 
 PLACE = CameraPlace()
 """The defaults."""
+
+
+@dataclass(frozen=True)
+class MakerSettings:
+    """How a model is solved for and kept."""
+
+    rate_hz: float = setting(120.0, "1/s", "samples kept: hands move 7 cm between two of them at impact")
+    still_s: float = setting(0.5, "s", "kept before address: guide lines take the last 0.40 s of it")
+    after_s: float = setting(0.1, "s", "kept after the finish")
+    through_share: float = setting(
+        0.75, "fraction", "of impact → finish in which the end position is reached; the rest is its hold"
+    )
+    usual_foot_out_deg: float = setting(22.0, "deg", "lead foot turned out by the golfer's usual swing")
+    reach_deg_per_m: float = setting(
+        150.0, "deg/m", "trail shoulder forward and down as the ball lies further to the target; common practice"
+    )
+    most_steps: int = setting(40, "count", "steps of the solver; a solvable set of numbers takes 5 to 15")
+    largest_steps: float = setting(12.0, "count", "small steps that one step of the solver may be long")
+    share_of_tolerance: float = setting(0.2, "fraction", "of each tolerance that ends the solving")
+
+
+MAKER = MakerSettings()
+"""The defaults."""
+
+
+@dataclass(frozen=True)
+class BandSettings:
+    """How the spread of a model is simulated."""
+
+    swings: int = setting(24, "count", "repeats: the SD of 22 degrees of freedom is known to 15 %")
+    variation: float = setting(
+        1.5,
+        "",
+        "size of the golfer's variation that gives the published 7.4 % from swing to swing in peak separation of "
+        "shoulders and pelvis (Meister et al. 2011, J Appl Biomech 27:242); tests/published",
+    )
+    rate_hz: float = setting(60.0, "1/s", "frames a second of the pose model's errors; a phone's usual rate")
+    seed: int = setting(7000, "", "so that the same numbers give the same band")
+
+
+BANDS = BandSettings()
+"""The defaults."""
+
+
+@dataclass(frozen=True)
+class PlausibleSettings:
+    """What a swing must keep to be a person's."""
+
+    bone_change: float = setting(0.01, "fraction", "forearm and shank: rounding")
+    marked_change: float = setting(
+        0.25, "fraction", "upper arm and thigh: their marks at shoulder and hip are not on the joint, and slide"
+    )
+    club_change: float = setting(1e-6, "fraction", "a club is stiff here")
+    ground_m: float = setting(0.005, "m", "into the ground, less than grass")
+    sole_m: float = setting(0.06, "m", "lower end of the lead foot above the ground, mark at 2 cm, before the finish")
+    grip_m: float = setting(0.16, "m", "wrist to the middle of both hands: a hand and half the grip")
+    strike_m: float = setting(0.03, "m", "middle of the club head beside the middle of the ball at impact")
+    hand_speed_m_s: tuple[float, float] = setting((4.0, 12.0), "m/s", "at impact; no source, from memory 7 to 10")
+    elbow_deg_s: float = setting(2200.0, "deg/s", "no source; throwing arms reach 2,500, from memory")
+    turn_deg_s: float = setting(1100.0, "deg/s", "no source; shoulders of fast players reach 700 to 900, from memory")
+
+
+PLAUSIBLE = PlausibleSettings()
+"""The defaults."""

@@ -104,8 +104,7 @@ def estimate(
         raise MismatchError("The two views show players of different hands.", "Give two views of one player.")
     standing = tuple(Standing.of(skeleton, _frame(right, one.anchor)) for one in seen)
     evidence = [
-        Evidence(one, stand, (), _roll(filming) if k == 0 else None)
-        for k, (one, stand) in enumerate(zip(seen, standing))
+        Evidence(one, stand, (), _told(filming) if k == 0 else ()) for k, (one, stand) in enumerate(zip(seen, standing))
     ]
     found = find(evidence, skeleton, settings)
     head_place = None
@@ -134,13 +133,19 @@ def _frame(space: SpaceTrack, name: str) -> int:
     return int(np.argmin(np.abs(space.time_s - time_s)))
 
 
-def _roll(filming: FilmingReport | None) -> tuple[float, float] | None:
-    """What the filming check says of the camera's tilt, with twice its error: part of it is the same evidence."""
-    finding = None if filming is None else filming.get("roll")
-    if finding is None or finding.interval is None or not math.isfinite(finding.value):
-        return None
-    sd = (finding.interval[1] - finding.interval[0]) / 3.92
-    return math.radians(finding.value), math.radians(max(2 * sd, 0.3))
+def _told(filming: FilmingReport | None) -> tuple[tuple[int, float, float], ...]:
+    """What the filming check says of the camera's direction: (number of the camera value, rad, SD).
+
+    It knows the pose model's habits and the lines of the background, which the fit does not look at.
+    """
+    out = []
+    for name, which in (("yaw", lens.AZIMUTH), ("roll", lens.ROLL)):
+        finding = None if filming is None else filming.get(name)
+        if finding is None or finding.interval is None or not math.isfinite(finding.value):
+            continue
+        sd = (finding.interval[1] - finding.interval[0]) / 3.92
+        out.append((which, math.radians(finding.value), math.radians(max(sd, 0.3))))
+    return tuple(out)
 
 
 def _head_place(told: Estimate, settings: FitSettings) -> FloatArray | None:

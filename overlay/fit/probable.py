@@ -42,8 +42,8 @@ class Evidence:
     seen: Seen
     standing: Standing
     looks: tuple[LengthLook, ...] = ()
-    roll: tuple[float, float] | None = None
-    """Camera roll read elsewhere, rad, and its standard deviation."""
+    told: tuple[tuple[int, float, float], ...] = ()
+    """Numbers of the camera that were read elsewhere: which, value, standard deviation."""
 
 
 @dataclass(frozen=True)
@@ -150,8 +150,7 @@ def find(
             for look in view.looks:
                 at_segment = at[:, SEGMENTS.index(look.segment)]
                 parts.append(((at_segment + scale - look.value) / look.sd)[:, None])
-            if view.roll is not None:
-                parts.append(((camera[:, lens.ROLL] - view.roll[0]) / view.roll[1])[:, None])
+            parts.extend(((camera[:, which] - value) / sd_told)[:, None] for which, value, sd_told in view.told)
         return np.concatenate(parts, axis=1)
 
     steps = 1e-4 * np.minimum(sd, 1.0)

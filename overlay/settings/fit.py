@@ -32,15 +32,15 @@ class RetargetSettings:
 
     shortest: float = setting(0.6, "ratio", "a factor below this is no person's proportion")
     longest: float = setting(1.6, "ratio", "a factor above this is no person's proportion")
-    straightest: float = setting(0.9975, "ratio", "joint distance ÷ bone lengths of a straight limb: 8 deg of bend")
-    leg_knee: float = setting(0.004, "ratio", "softness of the limit of a leg, so that it is reached without a jerk")
-    arm_knee: float = setting(0.006, "ratio", "softness of the limit of an arm")
+    straightest: float = setting(0.9954, "ratio", "joint distance ÷ bone lengths of a straight limb: 11 deg of bend")
+    knee: float = setting(0.0015, "ratio", "softness of that limit: it is reached without a jerk, and never passed")
     stiff: float = setting(0.03, "ratio", "an arm this far from straight counts half as much as a straight one")
     shortest_club: float = setting(0.86, "ratio", "a club this much shorter is another kind of club")
     longest_club: float = setting(1.18, "ratio", "a club this much longer is another kind of club")
     most_outward: float = setting(
         0.9, "ratio", "joint centres lie inside the breadth at which limbs turn by at most this"
     )
+    most_bend_deg: float = setting(8.0, "deg", "further bent to the ball at impact, a body would be in another posture")
     floor_m: float = setting(0.012, "m", "how far the club head may pass lower than in the model: grass")
 
 

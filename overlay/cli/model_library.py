@@ -13,6 +13,8 @@ from overlay.terms import POSITION_NAMES, SOURCE_WORDS, VIEW_WORDS, View, words
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from rich.table import Table
+
     from overlay.data import Band, Measure, Model, Swing
     from overlay.models import Facts
 
@@ -53,13 +55,20 @@ def list_models(folder: Path | None, as_json: bool) -> None:
         table.add_column(HEADS[i], no_wrap=HEADS[i] not in ("club", "player"), overflow="fold")
     for row in rows:
         table.add_row(*(row[i] for i in shown))
-    # A pipe has no width: nothing is folded there.
-    if not out.is_terminal:
-        out.width = 200
-    out.print(table)
+    _print_table(table)
     damaged = [facts for facts in models if facts.problem]
     for facts in damaged:
         out.print(f"note: {facts.path.name} cannot be used: {facts.problem}", markup=False)
+
+
+def _print_table(table: Table) -> None:
+    from overlay.cli.show import console
+
+    out = console()
+    if not out.is_terminal:
+        # A pipe has no width: nothing is folded there.
+        out.width = 200
+    out.print(table)
 
 
 def _row(facts: Facts) -> tuple[str, ...]:
@@ -67,7 +76,7 @@ def _row(facts: Facts) -> tuple[str, ...]:
 
     if facts.problem:
         return escape(facts.name), "damaged", *[""] * 7, size_words(facts.n_bytes)
-    kind = KIND_WORDS[facts.kind] if facts.n_swings == 1 else f"{KIND_WORDS[facts.kind]} of {facts.n_swings}"
+    kind = KIND_WORDS[facts.kind] + (f" of {facts.n_swings}" if facts.kind == "template" else "")
     positions = "/".join(dict.fromkeys(str(count) for count in (facts.positions or {}).values()))
     pictures = sum((facts.pictures or {}).values())
     return (
@@ -132,12 +141,13 @@ def _print(model: Model, seen: Mapping[View, Swing], measures: Mapping[View, Seq
     for view, swing in seen.items():
         shown = f", {len(model.pictures[view].times_s)} cut-outs of the player" if view in model.pictures else ""
         out.print(f"\n{VIEW_WORDS[view].capitalize()}, {swing.handedness}-handed{shown}", markup=False)
-        _print_swing(swing)
+        _print_swing(swing, found=model.space is None)
         _print_measures(measures[view])
         _print_band(model.bands.get(view))
     if model.pair_map is not None:
-        notes = model.pair_map.notes
-        out.print(f"\nBoth views are paired. {notes[0] if notes else ''}".rstrip(), markup=False)
+        out.print("\nBoth views are paired.", markup=False)
+        for line in model.pair_map.notes:
+            out.print(f"pair: {line}", markup=False)
     out.print("", markup=False)
     for label, lines in (
         ("Made", (f"{made.made_at} by {made.made_by}",) if made.made_at else ()),
@@ -159,22 +169,23 @@ def _what(model: Model) -> str:
     return "one swing"
 
 
-def _print_swing(swing: Swing) -> None:
+def _print_swing(swing: Swing, *, found: bool) -> None:
+    """Positions and tempo; how sure and from what only where they were found in a clip."""
     from rich.table import Table
 
     from overlay.cli.show import console
 
     out = console()
-    table = Table("position", "time, s", "confidence", "from", box=None, pad_edge=False)
+    table = Table("position", "time, s", *(("confidence", "from") if found else ()), box=None, pad_edge=False)
     for name in POSITION_NAMES:
         position = swing.positions.get(name)
         if position is None:
-            table.add_row(words(name), "–", "–", f"not found: {swing.positions.missing[name]}")
+            missing = f"not found: {swing.positions.missing[name]}"
+            table.add_row(words(name), "–", *(("–", missing) if found else ()))
         else:
-            table.add_row(
-                words(name), f"{position.time_s:.3f}", f"{position.confidence:.0%}", SOURCE_WORDS[position.source]
-            )
-    out.print(table)
+            sure = (f"{position.confidence:.0%}", SOURCE_WORDS[position.source]) if found else ()
+            table.add_row(words(name), f"{position.time_s:.3f}", *sure)
+    _print_table(table)
     if swing.tempo_ratio is not None:
         out.print(f"Tempo ratio (backswing ÷ downswing): {swing.tempo_ratio:.2f}", markup=False)
     for note in swing.notes:
@@ -185,7 +196,6 @@ def _print_measures(measures: Sequence[Measure]) -> None:
     from rich.table import Table
 
     from overlay.checklist.wording import number
-    from overlay.cli.show import console
 
     valid = [measure for measure in measures if measure.valid]
     if not valid:
@@ -194,7 +204,7 @@ def _print_measures(measures: Sequence[Measure]) -> None:
     for measure in valid:
         value = number(measure.value, measure.unit) + (" torso" if measure.unit == "torso" else "")
         table.add_row(words(measure.name), value, words(measure.position))
-    console().print(table)
+    _print_table(table)
 
 
 def _print_band(band: Band | None) -> None:
@@ -214,7 +224,7 @@ def _print_band(band: Band | None) -> None:
     for phase in PHASES:
         spreads = [band.get(phase.name, part) for part in PARTS]
         table.add_row(words(phase.name), *("–" if spread is None else f"{100 * spread.sd:.1f}" for spread in spreads))
-    out.print(table)
+    _print_table(table)
 
 
 @click.command("remove")

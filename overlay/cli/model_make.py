@@ -140,7 +140,7 @@ def preview(what: str, out: Path, speed: float, folder: Path | None, quiet: bool
     with progress_display(quiet) as progress:
         if what.lower().endswith(".toml"):
             refuse_to_overwrite([out], [Path(what)])
-            model = derive_model(Path(what), Told(Path(what).stem[:60] or "preview"), progress=progress)
+            model = derive_model(Path(what), Told(Path(what).stem[:60] or "preview"), quick=True, progress=progress)
         else:
             model = find_model(what, library_of(folder))
         seen = seen_swings(model)

@@ -19,6 +19,12 @@ PICTURES = click.Choice(["none", "positions", "ghost"])
 @name_option
 @click.option("--second", type=CLIP, help="The other view of the same swing, or of another swing of the same player.")
 @click.option(
+    "--second-offset",
+    "offset_s",
+    type=float,
+    help="Say by hand: the time on the face-on clip, in s, when the down-the-line clip is at 0 s.",
+)
+@click.option(
     "--pictures",
     type=PICTURES,
     default="none",
@@ -37,6 +43,7 @@ def command(
     name: str,
     replace: bool,
     second: Path | None,
+    offset_s: float | None,
     pictures: Any,
     player: str,
     club: str,
@@ -61,7 +68,8 @@ def command(
     library = library_of(folder)
     # Told now, not after minutes of work.
     name = library.check_free(name, replace)
-    if second is None and (given := _second_options(values)):
+    given = _second_options(values) or ("" if offset_s is None else "--second-offset")
+    if second is None and given:
         raise click.UsageError(f"{given} is for --second.")
     options, second_options = (
         read_clip_options(values, prefix, use_cache=not no_cache, allow_others=allow_others)
@@ -74,6 +82,7 @@ def command(
             options,
             second=second,
             second_options=second_options,
+            offset_s=offset_s,
             progress=progress,
         )
         path = library.add(model, replace)
@@ -86,6 +95,9 @@ def command(
     for swing in model.swings.values():
         for note_line in swing.notes:
             out.print(f"note: {note_line}", markup=False)
+    if model.pair_map is not None:
+        for line in model.pair_map.notes:
+            out.print(f"pair: {line}", markup=False)
     if model.pictures:
         out.print("note: The model shows the player; ask before you pass it on, for a minor the parents.", markup=False)
     out.print(f"file: {path}", markup=False)

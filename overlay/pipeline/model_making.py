@@ -202,8 +202,10 @@ def in_step(swings: dict[View, Swing]) -> TimeMap | None:
 # --- a coach's own numbers ---
 
 
-def derive_model(path: Path, told: Told, *, progress: Progress = SILENT) -> Model:
+def derive_model(path: Path, told: Told, *, quick: bool = False, progress: Progress = SILENT) -> Model:
     """A swing in space made from a parameter file.
+
+    ``quick`` leaves out how much such a swing varies, which takes longest and is not looked at in a preview.
 
     Raises
     ------
@@ -213,7 +215,11 @@ def derive_model(path: Path, told: Told, *, progress: Progress = SILENT) -> Mode
     from overlay.maker import load_parameters, make_model
 
     parameters = load_parameters(path)
-    model = make_model(parameters, told.name, progress=progress)
+    model = (
+        make_model(parameters, told.name, bands=None, progress=progress)
+        if quick
+        else make_model(parameters, told.name, progress=progress)
+    )
     made = model.provenance
     return replace(
         model,

@@ -36,7 +36,7 @@ def write_model_sheet(model: Model, seen: Mapping[View, Swing], out: Path) -> No
 
 
 def model_sheet(model: Model, seen: Mapping[View, Swing]) -> Image:
-    """The nine positions of every view under one another, (H, W, 3) uint8."""
+    """The nine positions of every view, the views beside each other, (H, W, 3) uint8."""
     from overlay.compose.stills import compose_nine, player_stills
     from overlay.draw import put_text
     from overlay.draw.palette import INK, QUIET
@@ -48,23 +48,26 @@ def model_sheet(model: Model, seen: Mapping[View, Swing]) -> Image:
     for view, swing in seen.items():
         player, framing = _player(model, view, swing, stills=True)
         found, _ = player_stills(player)
-        stills = [found[name] for name in POSITION_NAMES]
-        sheets.append((view, compose_nine(framing.pane_size, stills, DRAW)))
-    wide = max(sheet.shape[1] for _, sheet in sheets)
-    size = round(max(DRAW.least_text, 0.022 * wide))
+        sheets.append((view, compose_nine(framing.pane_size, [found[name] for name in POSITION_NAMES], DRAW)))
+    tall = max(sheet.shape[0] for _, sheet in sheets)
+    size = round(max(DRAW.least_text, 0.022 * sheets[0][1].shape[1]))
     gap = max(4, size // 2)
-    label = model.provenance.label
-    rows = []
-    for i, (view, sheet) in enumerate(sheets):
-        head = panel(wide, round(size * (4.2 if i == 0 and label else 2.6)), INK)
-        title = f"{model.name}: {VIEW_WORDS[view]}, {seen[view].handedness}-handed"
-        put_text(head, fitted(title, size, wide - 2 * gap, True), gap, round(1.3 * size), size, bold=True)
-        if i == 0 and label:
-            put_text(head, fitted(label, size, wide - 2 * gap), gap, round(2.9 * size), size, colour=QUIET)
-        beside = panel(wide, sheet.shape[0], INK)
-        beside[:, : sheet.shape[1]] = sheet
-        rows += [head, beside]
-    return np.concatenate(rows)
+    columns = []
+    for view, sheet in sheets:
+        wide = sheet.shape[1]
+        head = panel(wide, round(2.6 * size), INK)
+        title = f"{VIEW_WORDS[view].capitalize()}, {seen[view].handedness}-handed"
+        put_text(head, fitted(title, size, wide - 2 * gap), gap, round(1.3 * size), size)
+        below = panel(wide, tall, INK)
+        below[: sheet.shape[0]] = sheet
+        columns.append(np.concatenate([head, below]))
+    body = np.concatenate(columns, axis=1)
+    wide, label = body.shape[1], model.provenance.label
+    top = panel(wide, round(size * (4.0 if label else 2.4)), INK)
+    put_text(top, fitted(model.name, size, wide - 2 * gap, True), gap, round(1.4 * size), size, bold=True)
+    if label:
+        put_text(top, fitted(label, size, wide - 2 * gap), gap, round(3.0 * size), size, colour=QUIET)
+    return np.concatenate([top, body])
 
 
 def write_model_video(

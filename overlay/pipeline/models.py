@@ -76,6 +76,7 @@ def keep_clip(
     *,
     second: Path | None = None,
     second_options: ClipOptions | None = None,
+    offset_s: float | None = None,
     progress: Progress = SILENT,
 ) -> Model:
     """A swing of a recording as a model, with its other view when there is one.
@@ -90,6 +91,8 @@ def keep_clip(
     second : Path, optional
         The other view of the same swing, or of another swing of the same player.
     second_options : ClipOptions
+    offset_s : float, optional
+        Told by hand: time on the face-on clip at time 0 of the down-the-line clip, s of playback.
     progress : Progress
 
     Raises
@@ -114,7 +117,7 @@ def keep_clip(
     taken = [_Taken.of(one, asked, told.pictures, progress) for one, asked in given]
     pair_map = None
     if len(taken) == 2:
-        pair_map = _paired(taken, progress)
+        pair_map = _paired(taken, offset_s, progress)
     made = Provenance(
         made_at=now(),
         made_by=f"overlay {__version__}",
@@ -180,18 +183,27 @@ def tidied(report: FilmingReport) -> FilmingReport:
     )
 
 
-def _paired(taken: Sequence[_Taken], progress: Progress) -> TimeMap:
+def _paired(taken: Sequence[_Taken], offset_s: float | None, progress: Progress) -> TimeMap:
     """Down-the-line → face-on time of the two kept swings."""
     from overlay.pair import pair_views
     from overlay.video import read_sound
+    from overlay.video.recorded import recorded_at
 
     one, other = taken
     progress.stage("pairing the two views")
-    sounds = tuple(
-        None if each.swing.clip is None else read_sound(each.path, each.swing.start_s, each.swing.stop_s)
-        for each in taken
+    sounds, recorded = [], []
+    for each in taken:
+        filmed = each.swing.clip is not None
+        sounds.append(read_sound(each.path, each.swing.start_s, each.swing.stop_s) if filmed else None)
+        recorded.append(recorded_at(each.path) if filmed else None)
+    pair = pair_views(
+        one.swing,
+        other.swing,
+        sounds=(sounds[0], sounds[1]),
+        recorded_at=(recorded[0], recorded[1]),
+        offset_s=offset_s,
+        filming=(one.filming, other.filming),
     )
-    pair = pair_views(one.swing, other.swing, sounds=(sounds[0], sounds[1]))
     progress.done()
     dtl, fo = (one, other) if one.swing.view == "dtl" else (other, one)
     by, to = dtl.clock, fo.clock
@@ -201,6 +213,7 @@ def _paired(taken: Sequence[_Taken], progress: Progress) -> TimeMap:
         student_s=known.student_s / by,
         reference_s=known.reference_s / to,
         outer_slope=known.outer_slope * by / to,
+        diagnostics={**known.diagnostics, "one_swing": float(pair.one_swing), "sd_s": float(pair.sd_s)},
         notes=tuple(tidy(note, 1000) for note in (*pair.evidence, *known.notes)),
     )
 

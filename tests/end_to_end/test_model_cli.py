@@ -1,4 +1,4 @@
-"""``overlay model``: save, show, list, pass on, build; on saved tracks, where neither picture nor pose model is needed."""
+"""``overlay model``: save, show, list, pass on, build; on saved tracks, which need no picture and no pose model."""
 
 from __future__ import annotations
 

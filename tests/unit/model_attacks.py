@@ -5,6 +5,7 @@ Most are put together anew with right sizes and check sums, so that they get pas
 
 from __future__ import annotations
 
+import copy
 import io
 import json
 import random
@@ -172,10 +173,10 @@ def _document(rng: random.Random, _: bytes, members: Members) -> Attack:
             del box[key]
             how = "a field left out"
         elif what == 1 and isinstance(box, dict):
-            box[rng.choice((*box, "extra", "__class__", "\0", "x" * 300))] = rng.choice(EVIL_VALUES)
+            box[rng.choice((*box, "extra", "__class__", "\0", "x" * 300))] = copy.deepcopy(rng.choice(EVIL_VALUES))
             how = "a field added"
         elif what == 2 and isinstance(box, list):
-            box.insert(key, box[key])
+            box.insert(key, copy.deepcopy(box[key]))
             how = "a row twice"
         elif what == 3:
             box[key] = "RAW"
@@ -185,7 +186,7 @@ def _document(rng: random.Random, _: bytes, members: Members) -> Attack:
             box[key] = box[key] * rng.choice((-1, 2, 1000, 1e9)) + rng.choice((0, 1, -1))
             how = "another number"
         else:
-            box[key] = rng.choice(EVIL_VALUES)
+            box[key] = copy.deepcopy(rng.choice(EVIL_VALUES))
     text = json.dumps(document)
     if raw is not None:
         text = text.replace('"RAW"', raw)

@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 
-from overlay.arrays import FloatArray
+from overlay.arrays import BoolArray, FloatArray
 from overlay.data import Camera, SpaceTrack
 from overlay.fit.lens import LOG_DISTANCE, LOG_FOCAL
 from overlay.fit.probable import LengthLook
@@ -52,16 +52,19 @@ def looks_of(
     mine = np.where(seen.track.filled[at][..., None], np.nan, seen.track.points[at])
     visibility = seen.track.visibility[at]
     world = _sampled(model, theirs)
+    share, after = _shares(times, seen, settings)
     log_scale = float(values[LOG_FOCAL] - values[LOG_DISTANCE])
     out = []
     for segment in ("trunk", *_WIDTHS, *_LIMBS):
-        ratios, variances, rows = [], [], []
+        ratios, variances, counts = [], [], []
         for one, other, arms in _ends(segment):
-            ratio, variance = _ratios(mine, visibility, world, camera, one, other, arms, seen.torso_px, settings)
+            ratio, variance = _ratios(
+                mine, visibility, world, camera, one, other, arms, seen.torso_px, segment in _WIDTHS, settings
+            )
             ratios.append(ratio)
             variances.append(variance)
-            rows.append(np.arange(len(ratio)))
-        found = _robust(np.concatenate(ratios), np.concatenate(variances), np.concatenate(rows), len(times), settings)
+            counts.append(np.where(after, 0.0, share) if segment == "foot" else share)
+        found = _robust(np.concatenate(ratios), np.concatenate(variances), np.concatenate(counts), settings)
         if found is not None:
             out.append(LengthLook(segment, math.log(factors[segment]) + log_scale + found[0], found[1]))
     return tuple(out)
@@ -107,6 +110,7 @@ def _ratios(
     other: tuple[str, ...],
     arms: tuple[str, ...],
     torso_px: float,
+    across: bool,
     settings: FitSettings,
 ) -> tuple[FloatArray, FloatArray]:
     """(N,) log of look ÷ model's look, and its variance; NaN where a joint is missing or hidden."""
@@ -120,7 +124,7 @@ def _ratios(
         ratio = np.log(seen_px / model_px)
         out_of_plane = np.sqrt(1.0 - in_plane**2) / np.maximum(in_plane, 1e-3)
         # A turn by σ changes the look by σ tan φ, and by σ²/2 where the segment lies in the plane.
-        angle = math.radians(settings.angle_deg)
+        angle = math.radians(settings.turn_deg if across else settings.angle_deg)
         variance = (settings.end_sd * torso_px / np.maximum(model_px, 1e-6)) ** 2
         variance = variance + (angle * out_of_plane) ** 2 + (0.5 * angle**2) ** 2
     good = in_plane > settings.least_in_plane
@@ -129,24 +133,37 @@ def _ratios(
     return np.where(good, ratio, np.nan), np.asarray(variance, np.float64)
 
 
-def _robust(
-    ratio: FloatArray, variance: FloatArray, row: FloatArray, n: int, settings: FitSettings
-) -> tuple[float, float] | None:
-    """Weighted mean with outliers taken down (Huber's weights), and its standard deviation.
+def _shares(times: FloatArray, seen: Seen, settings: FitSettings) -> tuple[FloatArray, BoolArray]:
+    """(N,) how many independent looks each frame stands for, and which lie after impact.
 
-    Neighbouring frames err alike: the frames of a swing count as ``independent`` looks, and never say more than
-    ``look_floor``.
+    Neighbouring frames err alike: backswing, downswing and the rest count as so many looks each, however long they
+    last. What comes after impact counts less: there players differ most and the pose model is least sure.
     """
-    good = np.isfinite(ratio) & np.isfinite(variance)
+    top, impact = (seen.positions.time(name) for name in ("top", "impact"))
+    after = times > impact if impact is not None else np.zeros(len(times), bool)
+    before = times <= top if top is not None else ~after
+    share = np.zeros(len(times))
+    for inside, looks in (
+        (before, settings.looks_back),
+        (~before & ~after, settings.looks_down),
+        (after & ~before, settings.looks_after),
+    ):
+        share[inside] = looks / max(int(inside.sum()), 1)
+    return share, np.asarray(after, bool)
+
+
+def _robust(
+    ratio: FloatArray, variance: FloatArray, share: FloatArray, settings: FitSettings
+) -> tuple[float, float] | None:
+    """Weighted mean with outliers taken down (Huber's weights), and its standard deviation."""
+    good = np.isfinite(ratio) & np.isfinite(variance) & (share > 0)
     if good.sum() < 3:
         return None
-    ratio, weight = ratio[good], 1.0 / variance[good]
-    # Frames are even in time; a still address has most of them and must not be all that counts.
+    ratio, spread = ratio[good], np.sqrt(variance[good])
+    weight = share[good] / variance[good]
     order = np.argsort(ratio)
-    share = np.cumsum(weight[order]) / weight.sum()
-    centre = float(ratio[order][int(np.searchsorted(share, 0.5))])
+    centre = float(ratio[order][int(np.searchsorted(np.cumsum(weight[order]) / weight.sum(), 0.5))])
     for _ in range(5):
-        pull = np.minimum(1.0, 2.0 / np.maximum(np.abs(ratio - centre) * np.sqrt(weight), 1e-9))
+        pull = np.minimum(1.0, settings.huber / np.maximum(np.abs(ratio - centre) / spread, 1e-9))
         centre = float(np.sum(pull * weight * ratio) / np.sum(pull * weight))
-    total = float(np.sum(weight)) * settings.independent / n
-    return centre, math.hypot(1.0 / math.sqrt(total), settings.look_floor)
+    return centre, math.hypot(1.0 / math.sqrt(float(np.sum(pull * weight))), settings.look_floor)

@@ -141,9 +141,15 @@ class FitSettings:
     angle_deg: float = setting(
         8.0, "deg", "one player's limb is turned that differently from the model's: style studies"
     )
+    turn_deg: float = setting(14.0, "deg", "shoulders and hips turn more or less by that from player to player")
     end_sd: float = setting(0.05, "torso", "error of a segment's length from both its ends")
     least_in_plane: float = setting(0.35, "ratio", "a segment turned further towards the camera tells nothing")
-    independent: float = setting(8.0, "count", "errors of pose and style last for about an eighth of the swing")
+    looks_back: float = setting(
+        4.0, "count", "independent looks in the backswing: pose and style err for a quarter of it"
+    )
+    looks_down: float = setting(2.0, "count", "the same in the downswing")
+    looks_after: float = setting(1.0, "count", "and after impact, where players differ most")
+    huber: float = setting(1.3, "SD", "beyond it a look counts less; the usual 1.345")
     look_floor: float = setting(0.015, "log", "habits of the pose model that are the same in every frame")
     least_joints: int = setting(9, "count", "of 20 at address: with fewer the posture cannot be told from the camera")
     most_steps: int = setting(30, "count", "Gauss–Newton steps; ten are usual")

@@ -13,18 +13,28 @@ import numpy as np
 from overlay.arrays import FloatArray
 from overlay.data import FilmingReport, Swing, TimeMap, ViewPair
 from overlay.errors import DataError, MismatchError
+from overlay.pair.clips import ClipFacts, find_pairs
 from overlay.pair.clock import Clock, Shared, clock_of, shared_positions
 from overlay.pair.evidence import Clue, Movement, combined, movement_says, points_of, recorded_clue
 from overlay.pair.first import joint_first
 from overlay.pair.measures import pair_measures
-from overlay.pair.movement import Shift
 from overlay.pair.positions import fused_positions, stepped_map
 from overlay.pair.sounds import SoundMatch, match_sounds
 from overlay.settings.pair import PairSettings
 from overlay.terms import VIEW_WORDS
 from overlay.video import Sound
 
-__all__ = ["PairSettings", "SoundMatch", "fused_positions", "joint_first", "match_sounds", "pair_views"]
+__all__ = [
+    "ClipFacts",
+    "PairSettings",
+    "SoundMatch",
+    "find_pairs",
+    "fused_positions",
+    "joint_first",
+    "match_sounds",
+    "pair_measures",
+    "pair_views",
+]
 
 PAIR = PairSettings()
 """The defaults."""
@@ -127,13 +137,19 @@ def _impact_s(dtl: Swing, clock: Clock, shared: Shared) -> float:
 def _movement(
     dtl: Swing, fo: Swing, clocks: tuple[Clock, Clock], shared: Shared, settings: PairSettings
 ) -> Movement | None:
-    if not len(shared.names):
-        return None
-    rate_known = all(clock.known for clock in clocks)
-    found: tuple[Shift, ...] = ()
+    points = points_of(shared)
     times = dict(zip(shared.names, shared.dtl_s))
     impact = float(times.get("impact", _impact_s(dtl, clocks[0], shared)))
-    return movement_says(points_of(found, shared), impact, float(times.get("top", impact)), rate_known, settings)
+    top = float(times.get("top", impact))
+    known = all(clock.known for clock in clocks)
+    found = movement_says(points, impact, top, known, settings)
+    told = any(swing.clip is not None and swing.clip.capture_rate is not None for swing in (dtl, fo))
+    if found is None or not known or told or found.chance >= settings.contradiction:
+        return found
+    # Both may be real time, yet one need not be: a slowed clip within the range of human tempo.
+    free = movement_says(points, impact, top, False, settings)
+    slowed = free is not None and free.chance > 0.01 and abs(math.log(max(free.rate, 1e-6))) > settings.other_rate
+    return free if slowed else found
 
 
 def _clues(
@@ -178,6 +194,11 @@ def _clues(
 def _movement_said(movement: Movement) -> str:
     if movement.stretches < 2:
         return "Only one moment is shown by both clips, so the movement cannot say whether it is one swing."
+    if abs(movement.rate - 1.0) > 0.05 and movement.chance >= 0.01:
+        return (
+            f"The movements agree within {1000 * movement.spread_s:.0f} ms when the face-on clip is taken to play "
+            f"{movement.rate:.2f} times as long as its rate says."
+        )
     if movement.chance >= 0.01:
         return f"The movements agree within {1000 * movement.spread_s:.0f} ms through the whole swing."
     return (

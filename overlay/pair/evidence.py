@@ -14,7 +14,6 @@ import numpy as np
 
 from overlay.arrays import FloatArray
 from overlay.pair.clock import Shared, robust_mean
-from overlay.pair.movement import Shift
 from overlay.settings.pair import PairSettings
 from overlay.terms import words
 
@@ -65,8 +64,7 @@ class Movement:
 
 @dataclass(frozen=True)
 class Points:
-    """Local offsets along the swing: where (down-the-line real s), what and how sure, and how far each is free under
-    another tempo."""
+    """Offsets along the swing: where (down-the-line real s), what, how sure, and the name of the moment."""
 
     at_s: FloatArray
     offset_s: FloatArray
@@ -74,20 +72,12 @@ class Points:
     names: tuple[str, ...]
 
 
-def points_of(shifts: Sequence[Shift], shared: Shared) -> Points:
-    """The stretches' offsets, and where there are too few the positions' own."""
-    rows = [(s.middle_s, s.offset_s, s.sd_s, f"{words(s.start)} to {words(s.stop)}") for s in shifts]
-    rows += [
-        (float(at), float(gap), float(sd), words(name))
-        for name, at, gap, sd in zip(shared.names, shared.dtl_s, shared.gap_s, shared.gap_sd_s)
-        if name != "finish"  # one view may see it end where it is first held, the other where it is let go
-    ]
-    rows.sort(key=lambda row: row[0])
+def points_of(shared: Shared) -> Points:
+    """The offset that each position shows. The finish is left out: one view may see it end where it is first held, the
+    other where it is let go."""
+    kept = [i for i, name in enumerate(shared.names) if name != "finish"]
     return Points(
-        np.array([row[0] for row in rows]),
-        np.array([row[1] for row in rows]),
-        np.array([row[2] for row in rows]),
-        tuple(row[3] for row in rows),
+        shared.dtl_s[kept], shared.gap_s[kept], shared.gap_sd_s[kept], tuple(words(shared.names[i]) for i in kept)
     )
 
 
@@ -106,7 +96,7 @@ def movement_says(
     one = noise + rate_sd**2 * line @ line.T
     # Another swing: back-, down- and follow-through swing each of a slightly other tempo.
     legs = _legs(points.at_s, top_s, impact_s)
-    two = one + settings.movement.tempo_sd**2 * legs @ legs.T
+    two = one + settings.tempo_sd**2 * legs @ legs.T
     odds = _log_evidence(points.offset_s, one, ones) - _log_evidence(points.offset_s, two, ones)
     # The offset and rate that fit best under one swing.
     weight = np.linalg.inv(noise)

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from overlay.arrays import FloatArray
 from overlay.data import FilmingReport, Measure, Position, Positions, ViewPair
 from overlay.pair.clock import clock_of, sd_real
+from overlay.pair.lines import Arm, line_in_space
 from overlay.pair.positions import fused_positions
 from overlay.pair.space import (
     POINTS,
@@ -113,25 +114,9 @@ def hands_height(at: Space, address: Space) -> FloatArray:
     return np.asarray(_hands(at)[:, 2] - _hands(address)[:, 2], np.float64)
 
 
-def lead_adduction(at: Space, address: Space) -> FloatArray:
-    """Degrees of the lead upper arm across the chest: 0 straight out to the side, 90 straight ahead."""
-    spine = _unit(_middle(at, "shoulder") - _middle(at, "hip"))
-    outward = at["lead_shoulder"] - at["trail_shoulder"]
-    arm = at["lead_elbow"] - at["lead_shoulder"]
-    outward = _unit(outward - (outward * spine).sum(-1, keepdims=True) * spine)
-    arm = arm - (arm * spine).sum(-1, keepdims=True) * spine
-    # The world's axes are left-handed: ahead of the chest is spine × outward there.
-    ahead = np.cross(spine, outward)
-    return np.degrees(np.arctan2((arm * ahead).sum(-1), (arm * outward).sum(-1)))
-
-
 def stance_width(at: Space, address: Space) -> FloatArray:
     gap = address["lead_ankle"] - address["trail_ankle"]
     return np.hypot(gap[:, 0], gap[:, 1])
-
-
-def _unit(vectors: FloatArray) -> FloatArray:
-    return np.asarray(vectors / np.linalg.norm(vectors, axis=-1, keepdims=True), np.float64)
 
 
 def _wrapped(deg: FloatArray) -> FloatArray:
@@ -167,8 +152,6 @@ DEFINITIONS: tuple[PairDefinition, ...] = (
     PairDefinition("pelvis_turn_top", "pelvis turn", "deg", "top", pelvis_turn, _HIPS),
     PairDefinition("trunk_rotation_top", "shoulders against pelvis", "deg", "top", trunk_rotation,
                    _SHOULDERS + _HIPS),
-    PairDefinition("lead_arm_adduction_top", "lead arm across the chest", "deg", "top", lead_adduction,
-                   (*_SHOULDERS, *_HIPS, "lead_elbow")),
     PairDefinition("hands_depth_top", "hands behind their place at address", "torso", "top", hands_depth,
                    ("hands",), ("hands",)),
     PairDefinition("hands_height_top", "hands above their place at address", "torso", "top", hands_height,
@@ -276,8 +259,12 @@ class _Reader:
     def stills(self) -> tuple[FloatArray, FloatArray]:
         if self._stills is None:
             at = [self.position(view, "address") for view in ("dtl", "fo")]
-            one, other = (still(p, where.time_s, self.settings.space) for p, where in zip(self.pictures, at))
-            self._stills = one, other
+            own = self.settings.space
+            one, other = (still(picture, where.time_s, own) for picture, where in zip(self.pictures, at))
+            self._stills = (
+                one + bias_px(0, "address", self.pictures[0], rough_px(one), own),
+                other + bias_px(1, "address", self.pictures[1], rough_px(other), own),
+            )
         return self._stills
 
     def space(self, name: str, cameras: Cameras) -> dict[str, FloatArray]:
@@ -290,15 +277,16 @@ class _Reader:
         own = self.settings.space
         n = len(cameras)
         shift = self.rng.normal(size=(n, 2))
-        seen = []
+        seen, plain = [], []
         for which, view in enumerate(("dtl", "fo")):
             position = self.position(view, name)  # type: ignore[arg-type]
             picture = self.pictures[which]
             if name == "address":
-                points = self.stills()[which]
+                points = self.stills()[which]  # their biases are taken off already
                 at = Instant(points, np.zeros_like(points), _shaft_sd(picture, position.time_s, own))
             else:
                 at = instant(picture, position.time_s, own)
+                at = replace(at, points=at.points + bias_px(which, name, picture, float(cameras.px[which][0]), own))
             clock = clock_of(self.pair.dtl if which == 0 else self.pair.fo)
             sd_s = sd_real(position, clock, self.settings)
             # One swing: the position is off by the same in both views, and the map by a little more in one of them.
@@ -308,9 +296,29 @@ class _Reader:
             elif which == 1:
                 off = off + shift[:, 1] * self.pair.sd_s
             off[0] = 0.0
-            seen.append(self._drawn(at, which, name, cameras, off * clock.slow, own))
+            off_s = off * clock.slow
+            plain.append(at.points[None] + np.nan_to_num(at.slope)[None] * off_s[:, None, None])
+            seen.append(self._drawn(at, which, name, cameras, off_s, own))
         placed = with_shaft(cameras, seen[0], seen[1], own)
-        return {point: placed[:, i] for i, point in enumerate(POINTS)}
+        space = {point: placed[:, i] for i, point in enumerate(POINTS)}
+        if name != "address":
+            self._put_lines(space, name, cameras, plain)
+        return space
+
+    def _put_lines(self, space: dict[str, FloatArray], name: str, cameras: Cameras, plain: list[FloatArray]) -> None:
+        """Shoulders and hips from what each view shows well, in place; as triangulated where the line is not found."""
+        address = self.space("address", cameras)
+        own = self.settings.space
+        for joint in ("shoulder", "hip"):
+            width = float(np.linalg.norm(address[f"lead_{joint}"][0] - address[f"trail_{joint}"][0]))
+            arm = None
+            if joint == "shoulder" and name == "top" and np.all(np.isfinite(space["hands"])):
+                away = address["lead_shoulder"] - address["hands"]
+                if np.all(np.isfinite(away)):
+                    arm = Arm(space["hands"], np.full(len(cameras), float(np.linalg.norm(away[0]))))
+            found = line_in_space(cameras, plain[0], plain[1], joint, name, width, own.line, self.rng, arm)
+            if found is not None:
+                space[f"lead_{joint}"], space[f"trail_{joint}"] = found
 
     def _drawn(
         self, at: Instant, which: int, name: str, cameras: Cameras, off_s: FloatArray, own: SpaceSettings
@@ -322,7 +330,7 @@ class _Reader:
             sds = np.hypot(sds, own.two_swings)
         noise = self.rng.normal(size=(n, len(POINTS), 2)) * (sds[:, None] * cameras.px[which][0])
         noise[0] = 0.0
-        base = at.points + bias_px(which, name, self.pictures[which], cameras, own)
+        base = at.points
         points = base[None] + noise + np.nan_to_num(at.slope)[None] * off_s[:, None, None]
         # The shaft turns about the grip by its own error, and its far end fades.
         grip, head = ROW["grip"], ROW["club_head"]
@@ -352,7 +360,17 @@ def point_sd(point: str, which: int, position: str, own: SpaceSettings) -> float
     return float(sds.get(f"{part}:{position}", sds.get(part, 0.03)))
 
 
-def bias_px(which: int, position: str, picture: Picture, cameras: Cameras, own: SpaceSettings) -> FloatArray:
+def rough_px(points: FloatArray) -> float:
+    """Px per torso length from ankles to shoulders, before the cameras are known."""
+    rows = [ROW[f"{side}_{joint}"] for joint in ("ankle", "shoulder") for side in ("lead", "trail")]
+    return float((points[rows[:2], 1].mean() - points[rows[2:], 1].mean()) / STANDING)
+
+
+STANDING = 2.55
+"""Shoulders over ankles at address, torso lengths: (.818 − .10) ÷ .288 of stature (Drillis & Contini 1966)."""
+
+
+def bias_px(which: int, position: str, picture: Picture, px: float, own: SpaceSettings) -> FloatArray:
     """(P, 2) px that are added to a reading of the pose model whose habits are known."""
     out = np.zeros((len(POINTS), 2))
     if picture.source != own.biased_model:
@@ -361,7 +379,7 @@ def bias_px(which: int, position: str, picture: Picture, cameras: Cameras, own: 
     for key, (right, up) in table.items():
         point, _, where = key.partition(":")
         if where == position:
-            out[ROW[point]] = np.array([-right, up]) * float(cameras.px[which][0])
+            out[ROW[point]] = np.array([-right, up]) * px
     return out
 
 

@@ -36,7 +36,7 @@ def stepped_map(
     at, gap, sd = shared.dtl_s, shared.gap_s, shared.gap_sd_s
     if n > 1:
         # How much a swing's tempo strays between two positions, as a price on differences of the gap.
-        stray = settings.movement.tempo_sd * 3.0 * np.maximum(np.diff(at), 0.02) + 0.004
+        stray = settings.tempo_sd * 3.0 * np.maximum(np.diff(at), 0.02) + 0.004
         step = np.diff(np.eye(n), axis=0) / stray[:, None]
         normal = np.diag(sd**-2) + step.T @ step
         gap = np.asarray(np.linalg.solve(normal, gap * sd**-2), np.float64)

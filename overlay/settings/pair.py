@@ -10,26 +10,6 @@ from overlay.settings import setting
 
 
 @dataclass(frozen=True)
-class MovementSettings:
-    """How the heights of the joints in both pictures tell the time between them. Real seconds, torso lengths."""
-
-    step_s: float = setting(1 / 240, "s", "grid; the tracks hold nothing above 14 Hz")
-    reach_s: float = setting(0.20, "s", "searched to each side of what the positions say")
-    noise: float = setting(0.03, "torso", "of one height in one picture, perspective of a moving joint included")
-    correlation_s: float = setting(0.10, "s", "errors of a pose track nearer than this are alike (trials: 0.12 s)")
-    least_range: float = setting(0.12, "torso", "a joint that moves less up and down in a stretch tells no time")
-    least_share: float = setting(0.7, "fraction", "of a stretch in which a joint must be measured in both pictures")
-    least_correlation: float = setting(0.9, "ratio", "heights that agree less well are not those of one joint")
-    least_visibility: float = setting(0.5, "fraction", "below it 88 % of arm errors over 40 px lie")
-    floor_s: float = setting(0.006, "s", "a stretch is never surer: joints are marked a little apart in two views")
-    most_sd_s: float = setting(0.06, "s", "a stretch that is less sure is left out")
-    bridge_s: float = setting(0.05, "s", "unmeasured frames that are bridged")
-    tempo_sd: float = setting(
-        0.03, "fraction", "by which one player's stretches differ from swing to swing; the synthetic player: 2 %"
-    )
-
-
-@dataclass(frozen=True)
 class SoundMatchSettings:
     """How two sound tracks are held against each other. Real seconds."""
 
@@ -67,6 +47,63 @@ class RecordedSettings:
     most_odds: float = setting(4.0, "log odds", "clocks are weak evidence: 50 to 1 at most")
 
 
+ACROSS_SD: Mapping[str, tuple[float, float]] = MappingProxyType(
+    {
+        "shoulder:top": (0.06, 0.12),
+        "hip:top": (0.04, 0.05),
+        "shoulder:impact": (0.045, 0.06),
+        "hip:impact": (0.04, 0.06),
+    }
+)
+"""joint:position → SD of the line's two ends against each other across the picture, down the line and face on."""
+
+LOST: Mapping[str, float] = MappingProxyType({"shoulder:top": 0.15, "hip:top": 0.3, "shoulder:impact": 0.15})
+"""joint:position → how often the face-on place of a line says nothing (rendered clips: hips at the top 2 of 8)."""
+
+SWAPPED: Mapping[str, float] = MappingProxyType({"shoulder:top": 0.5})
+"""joint:position → how often its ends are marked the other way round, as if turned less (rendered clips: 5 of 8)."""
+
+USUAL_DEG: Mapping[str, tuple[float, float]] = MappingProxyType(
+    {
+        "shoulder:top": (95.0, 35.0),
+        "hip:top": (45.0, 20.0),
+        "shoulder:impact": (-20.0, 30.0),
+        "hip:impact": (-38.0, 30.0),
+    }
+)
+"""joint:position → turn from the target line and how widely it is taken to vary between players (SD): about common
+practice (87° and 55° at the top, McTeigue 1994), three to four times as wide as players differ. It only decides
+between directions that both pictures show alike."""
+
+
+@dataclass(frozen=True)
+class LineSettings:
+    """How the direction of the shoulder and the hip line is found. Torso lengths."""
+
+    across_sd: Mapping[str, tuple[float, float]] = field(
+        default_factory=lambda: dict(ACROSS_SD),
+        metadata={"unit": "torso", "reason": "the pose model on rendered clips; docs/studies/pair_views.md"},
+    )
+    across_sd_other: tuple[float, float] = setting((0.06, 0.06), "torso", "at other positions")
+    up_sd: float = setting(0.04, "torso", "height of one end over the other, down the line")
+    width_sd: float = setting(0.05, "fraction", "of the line's length as seen at address")
+    lost: Mapping[str, float] = field(
+        default_factory=lambda: dict(LOST),
+        metadata={"unit": "probability", "reason": "the pose model on rendered clips"},
+    )
+    swapped: Mapping[str, float] = field(
+        default_factory=lambda: dict(SWAPPED),
+        metadata={"unit": "probability", "reason": "the pose model on rendered clips"},
+    )
+    lost_other: float = setting(0.1, "probability", "at other positions")
+    arm_share: float = setting(0.91, "ratio", "lead shoulder to hands at the top over address: synthetic, 0.90")
+    arm_sd: float = setting(0.04, "fraction", "of it: some bend the lead arm")
+    usual_deg: Mapping[str, tuple[float, float]] = field(
+        default_factory=lambda: dict(USUAL_DEG),
+        metadata={"unit": "deg", "reason": "common practice, taken very widely"},
+    )
+
+
 POINT_SD_DTL: Mapping[str, float] = MappingProxyType(
     {"shoulder": 0.045, "elbow": 0.05, "wrist": 0.04, "hip": 0.03, "knee": 0.03, "ankle": 0.03, "heel": 0.03,
      "hands": 0.05, "grip": 0.02, "head": 0.03}
@@ -79,10 +116,45 @@ POINT_SD_FO: Mapping[str, float] = MappingProxyType(
 )  # fmt: skip
 """The same face on."""
 
-BIAS_DTL: Mapping[str, tuple[float, float]] = MappingProxyType({})
-"""point:position → (right, up) torso lengths by which the pose model marks it too far off, of a right-hander."""
+BIAS_DTL: Mapping[str, tuple[float, float]] = MappingProxyType(
+    {
+        "lead_shoulder:address": (-0.08, 0.0),
+        "trail_shoulder:address": (0.05, 0.09),
+        "lead_hip:address": (-0.06, 0.01),
+        "trail_hip:address": (0.0, -0.05),
+        "lead_ankle:address": (0.0, -0.05),
+        "trail_ankle:address": (0.0, -0.02),
+        "lead_shoulder:top": (0.0, 0.04),
+        "trail_shoulder:top": (0.01, -0.06),
+        "lead_hip:top": (0.02, -0.03),
+        "trail_hip:top": (-0.01, 0.01),
+        "hands:top": (0.0, -0.02),
+        "lead_shoulder:impact": (-0.06, -0.02),
+        "trail_shoulder:impact": (0.01, 0.06),
+        "lead_hip:impact": (0.0, -0.01),
+        "trail_hip:impact": (-0.04, -0.01),
+    }
+)
+"""point:position → (right, up) torso lengths by which the pose model marks it off, of a right-hander down the line.
 
-BIAS_FO: Mapping[str, tuple[float, float]] = MappingProxyType({})
+Medians over eight rendered players, all alike: it marks the hidden lead side nearer and the trail side, which is nearer
+to the lens, higher than the joints are."""
+
+BIAS_FO: Mapping[str, tuple[float, float]] = MappingProxyType(
+    {
+        "trail_shoulder:address": (0.03, 0.01),
+        "lead_hip:address": (0.02, -0.04),
+        "trail_hip:address": (0.0, -0.07),
+        "lead_ankle:address": (-0.01, 0.0),
+        "trail_ankle:address": (0.0, -0.02),
+        "trail_hip:top": (-0.04, -0.06),
+        "hands:top": (0.06, 0.03),
+        "lead_shoulder:impact": (-0.03, -0.01),
+        "trail_shoulder:impact": (0.01, 0.03),
+        "lead_hip:impact": (0.03, -0.02),
+        "trail_hip:impact": (-0.05, -0.02),
+    }
+)
 """The same face on."""
 
 
@@ -126,6 +198,7 @@ class SpaceSettings:
         default_factory=lambda: dict(BIAS_FO),
         metadata={"unit": "torso", "reason": "of the pose model on rendered clips, taken off"},
     )
+    line: LineSettings = LineSettings()
     two_swings: float = setting(0.03, "torso", "by which a joint's place differs between two swings of one player")
     two_swings_deg: float = setting(4.0, "deg", "the same of a turn: trunk rotation varies by 7.4 % (Meister 2011)")
     widest_deg: float = setting(25.0, "deg", "half an interval wider than this says nothing")
@@ -140,7 +213,9 @@ POSITION_BIAS: Mapping[str, float] = MappingProxyType({})
 class PairSettings:
     """All of it."""
 
-    movement: MovementSettings = MovementSettings()
+    tempo_sd: float = setting(
+        0.03, "fraction", "by which one player's stretches differ from swing to swing; the synthetic player: 2 %"
+    )
     sound: SoundMatchSettings = SoundMatchSettings()
     recorded: RecordedSettings = RecordedSettings()
     space: SpaceSettings = SpaceSettings()
@@ -149,6 +224,7 @@ class PairSettings:
     position_sd_s: float = setting(0.03, "s", "real time, of a position that does not say how sure it is")
     least_sd_s: float = setting(0.003, "s", "of the map: sensors are read out line by line")
     rate_sd: float = setting(0.25, "fraction", "of a slow factor that is estimated from the swing's tempo")
+    other_rate: float = setting(0.08, "fraction", "clips that play at speeds this far apart are not of one speed")
     same_rate_sd: float = setting(1e-4, "fraction", "clocks of two phones run apart by less")
     odds: float = setting(2.94, "log odds", "one swing is said from 95 % on")
     contradiction: float = setting(0.001, "probability", "movements of one swing differ so much as rarely as this")

@@ -55,7 +55,7 @@ def looks_of(
     share, after = _shares(times, seen, settings)
     log_scale = float(values[LOG_FOCAL] - values[LOG_DISTANCE])
     out = []
-    for segment in ("trunk", *_WIDTHS, *_LIMBS):
+    for segment in ("trunk", "head", *_WIDTHS, *_LIMBS):
         ratios, variances, counts = [], [], []
         for one, other, arms in _ends(segment):
             ratio, variance = _ratios(
@@ -81,8 +81,10 @@ def _sampled(model: SpaceTrack, times: FloatArray) -> FloatArray:
 
 def _ends(segment: str) -> list[tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]]]:
     """Joints whose means are the ends, and the arm joints among them, one a side."""
-    if segment == "trunk":
-        return [(("left_shoulder", "right_shoulder"), ("left_hip", "right_hip"), ())]
+    shoulders = ("left_shoulder", "right_shoulder")
+    if segment in ("trunk", "head"):
+        joint = "hip" if segment == "trunk" else "ear"
+        return [(shoulders, (f"left_{joint}", f"right_{joint}"), ())]
     if segment in _WIDTHS:
         joint = _WIDTHS[segment]
         return [((f"left_{joint}",), (f"right_{joint}",), ())]

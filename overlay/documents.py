@@ -9,12 +9,13 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import dataclass
-from typing import Any, Sequence
+from typing import Any, Mapping, Sequence
 
 import numpy as np
 
 from overlay import __version__
 from overlay.data import (
+    CameraPart,
     Check,
     Checklist,
     Clip,
@@ -22,15 +23,20 @@ from overlay.data import (
     Comparison,
     FilmingFinding,
     FilmingReport,
+    FirstThing,
     Guide,
     Measure,
+    Model,
     PhaseDifference,
     PhaseTiming,
     Positions,
+    ReferenceFit,
     Strike,
     Swing,
     TimeMap,
+    ViewPair,
 )
+from overlay.terms import View
 
 SCHEMA = 1
 
@@ -154,21 +160,25 @@ def check_document(check: Check) -> dict[str, Any]:
     }
 
 
+def first_document(first: FirstThing) -> dict[str, Any]:
+    """The one thing to work on."""
+    return {
+        "sentence": first.sentence,
+        "row": None if first.check is None else first.check.row,
+        "measure": None if first.check is None else first.check.measure.name,
+        "why": first.why,
+        "look_for": first.look_for,
+        "focus": first.focus,
+    }
+
+
 def checklist_document(checklist: Checklist | None) -> dict[str, Any] | None:
     """All checks in order and the one thing that comes first; None when the swing was not looked at closely."""
     if checklist is None:
         return None
-    first = checklist.first
     return {
         "source": checklist.source,
-        "first": {
-            "sentence": first.sentence,
-            "row": None if first.check is None else first.check.row,
-            "measure": None if first.check is None else first.check.measure.name,
-            "why": first.why,
-            "look_for": first.look_for,
-            "focus": first.focus,
-        },
+        "first": first_document(checklist.first),
         "checks": [check_document(check) for check in checklist.checks],
         "notes": list(checklist.notes),
     }
@@ -340,8 +350,93 @@ def compare_document(comparison: Comparison, student_path: str, reference_path: 
             "reference": filming_document(comparison.filming[1]),
             "match": [finding_document(finding) for finding in comparison.camera_match],
         },
+        "reference_model": model_facts_document(comparison.reference_model),
+        "fit": fit_document(comparison.fit),
+        "camera_parts": [camera_part_document(part) for part in comparison.camera_parts],
         "sharpness": comparison.sharpness,
         "notes": list(comparison.notes),
+    }
+
+
+def model_facts_document(model: Model | None) -> dict[str, Any] | None:
+    """What a kept reference is and where it came from; its curves stay in its file."""
+    if model is None:
+        return None
+    origin = model.provenance
+    return {
+        "name": model.name,
+        "kind": model.kind,
+        "views": list(model.views),
+        "club": model.club_kind,
+        "player": model.player,
+        "swings": max((band.n_swings for band in model.bands.values()), default=1),
+        "label": origin.label,
+        "made_at": origin.made_at,
+        "made_by": origin.made_by,
+        "sources": list(origin.sources),
+        "left_out": list(origin.left_out),
+        "notes": list(origin.notes),
+    }
+
+
+def fit_document(fit: ReferenceFit | None) -> dict[str, Any] | None:
+    """How the reference was brought to the student's build."""
+    if fit is None:
+        return None
+    camera = fit.camera
+    return {
+        "kind": fit.kind,
+        "factors": {name: _number(value) for name, value in fit.factors.items()},
+        "sd_torso": {name: _number(value) for name, value in fit.sd.items()},
+        "residual_torso": _number(fit.residual),
+        "camera": None
+        if camera is None
+        else {
+            "position_m": [_number(float(value)) for value in camera.position],
+            "axes": [[_number(float(value)) for value in row] for row in camera.axes],
+            "focal_px": _number(camera.focal_px),
+            "principal_px": _pair(camera.principal_px),
+            "sd": {name: _number(value) for name, value in fit.camera_sd.items()},
+        },
+        "notes": list(fit.notes),
+    }
+
+
+def camera_part_document(part: CameraPart) -> dict[str, Any]:
+    """What of one difference the two cameras could explain."""
+    return {
+        "phase": part.phase,
+        "part": part.part,
+        "offset_torso": _pair(part.offset),
+        "sd_torso": _number(part.sd),
+        "could_explain_torso": _number(part.could_explain),
+        "share": _number(part.share),
+    }
+
+
+def pair_document(pair: ViewPair) -> dict[str, Any]:
+    """How both views belong together, and what only both measure."""
+    return {
+        "one_swing": pair.one_swing,
+        "sd_s": _number(pair.sd_s),
+        "evidence": list(pair.evidence),
+        "time_map": time_map_document(pair.time_map),
+        "measures": [measure_document(measure) for measure in pair.measures],
+    }
+
+
+def both_views_document(
+    views: Mapping[View, dict[str, Any]], pair: ViewPair, first: FirstThing, reference_pair: ViewPair | None = None
+) -> dict[str, Any]:
+    """What is printed and saved of both views: the document of each view, and what is said over both."""
+    return {
+        "schema": SCHEMA,
+        "kind": "both views",
+        "overlay_version": __version__,
+        "first": first_document(first),
+        "pair": pair_document(pair),
+        "reference_pair": None if reference_pair is None else pair_document(reference_pair),
+        "views": dict(views),
     }
 
 

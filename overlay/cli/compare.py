@@ -13,19 +13,22 @@ from overlay.cli.options import (
     clip_options,
     picture_options,
     read_clip_options,
+    reference_options,
+    second_offset_option,
     shared_options,
 )
-from overlay.cli.show import console, print_checklist, print_filming, progress_display
-from overlay.data import Comparison
-from overlay.pipeline import Outputs
-from overlay.terms import PHASES, words
+from overlay.cli.show import console, print_checklist, print_filming, print_first, print_pair, progress_display
+from overlay.data import Comparison, Model
+from overlay.errors import InputError
+from overlay.pipeline import BothViews, ClipOptions, Outputs
+from overlay.terms import PHASES, VIEW_WORDS, words
 
 LAYOUTS = {"side": "side by side", "ghost": "ghost", "both": "both"}
 
 
 @click.command("compare")
 @click.argument("student", type=CLIP)
-@click.argument("reference", type=CLIP)
+@click.argument("reference")
 @click.option(
     "--out", "-o", type=click.Path(path_type=Path), help="Folder for the results. Default: STUDENT-and-REFERENCE."
 )
@@ -45,25 +48,37 @@ LAYOUTS = {"side": "side by side", "ghost": "ghost", "both": "both"}
 @click.option(
     "--hold", type=click.FloatRange(0.0, 5.0), help="Seconds to hold the picture at each position; 0: no holds."
 )
+@click.option("--second", type=CLIP, help="The student's other view of the swing: face on beside down the line.")
+@click.option("--second-reference", type=CLIP, help="The reference clip's other view; a kept model brings its own.")
+@second_offset_option
 @click.option("--no-video", is_flag=True, help="Stills, report and scores only.")
 @picture_options
 @check_options
+@reference_options
 @clip_options(what="the student's clip")
 @clip_options("reference", "the reference clip")
+@clip_options("second", "the student's second clip")
+@clip_options("second-reference", "the second reference clip")
 @shared_options
 def command(
     student: Path,
-    reference: Path,
+    reference: str,
     out: Path | None,
     layout: str,
     lead: str,
     speed: float,
     hold: float | None,
+    second: Path | None,
+    second_reference: Path | None,
+    second_offset: float | None,
     no_video: bool,
     guides: frozenset[str] | None,
     hide: tuple[str, ...],
     checklist: Path | None,
     stature_cm: float | None,
+    no_fit: bool,
+    own: bool,
+    models: Path | None,
     as_json: bool,
     quiet: bool,
     no_cache: bool,
@@ -72,21 +87,28 @@ def command(
 ) -> None:
     """Compare the swing in STUDENT with the swing in REFERENCE.
 
-    Writes comparison.mp4, stills.png, report.html and comparison.json. Each input is a video, a folder of stills or
-    a saved track (CSV or NPZ).
+    Writes comparison.mp4, stills.png, report.html and comparison.json. STUDENT is a video, a folder of stills or a
+    saved track (CSV or NPZ); REFERENCE is one of these, a model file, or the name of a model (`overlay model list`).
+
+    With --second the student's other view is compared too, and both are shown together.
     """
     from overlay import documents
     from overlay.checklist import load_checklist
     from overlay.pipeline import (
         OUTPUT_NAMES,
         OutputOptions,
+        Seen,
+        both_views_document,
         check_outputs,
+        compare_both_views,
         compare_clips,
+        find_reference,
         output_paths,
+        write_both_views,
         write_outputs,
     )
 
-    folder = out or Path(f"{student.stem}-and-{reference.stem}")
+    folder = out or Path(f"{student.stem}-and-{Path(reference).stem}")
     options = OutputOptions(
         layout=LAYOUTS[layout],  # type: ignore[arg-type]
         lead=lead,  # type: ignore[arg-type]
@@ -98,27 +120,72 @@ def command(
     )
     # Told now, not after minutes of work.
     spec = load_checklist(checklist)
-    inputs = [path for path in (student, reference, checklist) if path is not None]
-    check_outputs(output_paths(folder, options).values(), inputs)
+    theirs = find_reference(reference, models=models)
+    _check_second(theirs, second, second_reference, second_offset)
+    given = (student, second, None if isinstance(theirs, Model) else theirs, second_reference, checklist)
+    check_outputs(output_paths(folder, options).values(), [path for path in given if path is not None])
+
+    def told(prefix: str = "") -> ClipOptions:
+        stature = stature_cm if prefix in ("", "second") else None
+        return read_clip_options(values, prefix, use_cache=not no_cache, allow_others=allow_others, stature_cm=stature)
+
     with progress_display(quiet) as progress:
-        outcome = compare_clips(
-            student,
-            reference,
-            student_options=read_clip_options(
-                values, use_cache=not no_cache, allow_others=allow_others, stature_cm=stature_cm
-            ),
-            reference_options=read_clip_options(values, "reference", use_cache=not no_cache, allow_others=allow_others),
-            stature_cm=stature_cm,
-            checklist=spec,
-            progress=progress,
-        )
-        outputs = write_outputs(outcome, folder, options, progress=progress)
+        known: dict[str, Any] = {
+            "stature_cm": stature_cm,
+            "checklist": spec,
+            "fit": not no_fit,
+            "same_player": own,
+            "progress": progress,
+        }
+        if second is None:
+            outcome = compare_clips(
+                student, theirs, student_options=told(), reference_options=told("reference"), **known
+            )
+            outputs = write_outputs(outcome, folder, options, progress=progress)
+        else:
+            mine = Seen((student, second), (told(), told("second")), second_offset)
+            if isinstance(theirs, Model):
+                both = compare_both_views(mine, theirs, **known)
+            else:
+                assert second_reference is not None
+                clips = Seen((theirs, second_reference), (told("reference"), told("second_reference")))
+                both = compare_both_views(mine, clips, **known)
+            outputs = write_both_views(both, folder, options, progress=progress)
     if as_json:
-        document = documents.compare_document(outcome.comparison, str(student), str(reference))
+        document = (
+            documents.compare_document(outcome.comparison, str(student), reference)
+            if second is None
+            else both_views_document(both)
+        )
         click.echo(documents.to_json(document), nl=False)
         return
-    print_comparison(outcome.comparison)
+    if second is None:
+        print_comparison(outcome.comparison)
+    else:
+        print_both_views(both)
     print_outputs(outputs)
+
+
+def _check_second(
+    reference: Path | Model, second: Path | None, second_reference: Path | None, offset_s: float | None
+) -> None:
+    """Refuse what does not go together, before anything is read."""
+
+    if isinstance(reference, Model) and second_reference is not None:
+        raise InputError(
+            f"{reference.name} is a model and brings its own views; --second-reference is for clips.",
+            "Leave out --second-reference.",
+        )
+    if second is None and (second_reference is not None or offset_s is not None):
+        raise InputError(
+            "--second-reference and --second-offset go with --second, the student's other view.",
+            "Give the student's second clip with --second.",
+        )
+    if second is not None and not isinstance(reference, Model) and second_reference is None:
+        raise InputError(
+            "The student is given in both views, the reference in one.",
+            "Give the reference's other view with --second-reference, or compare with a model that has both.",
+        )
 
 
 def print_outputs(outputs: Outputs) -> None:
@@ -134,15 +201,29 @@ def print_outputs(outputs: Outputs) -> None:
             write.print(f"{label + ':':8}{path}", markup=False)
 
 
-def print_comparison(comparison: Comparison) -> None:
-    """The answer first, then what was detected phase by phase, then timing."""
+def print_both_views(both: BothViews) -> None:
+    """The one thing over both views, what needs both to be measured, then each view by itself."""
+    out = console()
+    print_first(both.first)
+    print_pair(both.student.pair)
+    for view, outcome in both.outcomes.items():
+        out.print(f"\n{VIEW_WORDS[view].capitalize()}", style="bold", markup=False)
+        print_comparison(outcome.comparison, first=False)
+
+
+def print_comparison(comparison: Comparison, *, first: bool = True) -> None:
+    """The answer first (left out where it was said over both views), then the phases with what was detected, timing."""
     from rich.table import Table
 
     from overlay.compose import wording
+    from overlay.explain import camera_lines, model_line
 
     out = console()
+    model = comparison.reference_model
+    if model is not None:
+        out.print(f"Reference: {model_line(model, comparison.student.view)}", markup=False)
     if comparison.checklist is not None:
-        print_checklist(comparison.checklist)
+        print_checklist(comparison.checklist, first=first)
     out.print(f"Phase by phase: {wording.headline(comparison)}", markup=False)
     largest = wording.largest_sentence(comparison)
     if largest:
@@ -171,10 +252,15 @@ def print_comparison(comparison: Comparison) -> None:
     out.print(table)
     out.print(comparison.sharpness, markup=False)
     for who, report in zip(("student", "reference"), comparison.filming or ()):
-        out.print(f"The {who}'s clip:", markup=False)
-        print_filming(report)
+        if report.findings:
+            out.print(f"The {who}'s clip:", markup=False)
+            print_filming(report)
     for finding in comparison.camera_match:
         if finding.verdict in ("warn", "fail"):
             out.print(f"Cameras, {finding.verdict}: {finding.sentence} {finding.advice}".rstrip(), markup=False)
+    about_cameras = camera_lines(comparison)
+    for sentence in about_cameras:
+        out.print(sentence, markup=False)
     for note in comparison.notes:
-        out.print(f"note: {note}", markup=False)
+        if note not in about_cameras:
+            out.print(f"note: {note}", markup=False)

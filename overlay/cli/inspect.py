@@ -13,13 +13,17 @@ from overlay.cli.options import (
     clip_options,
     picture_options,
     read_clip_options,
+    second_offset_option,
     shared_options,
 )
-from overlay.cli.show import console, print_checklist, print_filming, progress_display
+from overlay.cli.show import console, print_checklist, print_filming, print_first, print_pair, progress_display
 from overlay.data import Swing
+from overlay.errors import InputError
+from overlay.pipeline import Seen
 from overlay.terms import POSITION_NAMES, SOURCE_WORDS, VIEW_WORDS, words
 
 if TYPE_CHECKING:
+    from overlay.checklist import ChecklistSpec
     from overlay.documents import Looked
 
 
@@ -27,14 +31,19 @@ if TYPE_CHECKING:
 @click.argument("clip", type=CLIP)
 @click.option("--sheet", type=click.Path(path_type=Path), help="Write a PNG with a still of every position here.")
 @click.option("--report", type=click.Path(path_type=Path), help="Write the swing's own report (HTML) here.")
+@click.option("--second", type=CLIP, help="The other view of the swing: face on beside down the line.")
+@second_offset_option
 @picture_options
 @check_options
 @clip_options()
+@clip_options("second", "the second clip")
 @shared_options
 def command(
     clip: Path,
     sheet: Path | None,
     report: Path | None,
+    second: Path | None,
+    second_offset: float | None,
     guides: frozenset[str] | None,
     hide: tuple[str, ...],
     checklist: Path | None,
@@ -48,6 +57,8 @@ def command(
     """Find the swings of CLIP and go through the checklist: positions, club, strike, filming, what to work on first.
 
     CLIP is a video, a folder of stills, or a saved track (CSV or NPZ). Pictures and report are of the chosen swing.
+
+    With --second both views are brought together and shown beside each other, with what only both can measure.
     """
     from overlay import documents
     from overlay.checklist import load_checklist
@@ -57,7 +68,16 @@ def command(
     # Told now, not after minutes of work.
     spec = load_checklist(checklist)
     wanted = [path for path in (sheet, report) if path is not None]
-    check_outputs(wanted, [path for path in (clip, checklist) if path is not None])
+    check_outputs(wanted, [path for path in (clip, second, checklist) if path is not None])
+    if second_offset is not None and second is None:
+        raise InputError("--second-offset goes with --second, the other view.", "Give the second clip with --second.")
+    if second is not None:
+        other = read_clip_options(
+            values, "second", use_cache=not no_cache, allow_others=allow_others, stature_cm=stature_cm
+        )
+        pictures = {"sheet": sheet, "report": report, "guides": guides, "hidden": hide}
+        _both_views(Seen((clip, second), (options, other), second_offset), spec, pictures, as_json, quiet)
+        return
     with progress_display(quiet) as progress:
         inspection = inspect_clip(clip, options, progress=progress)
         numbers = [inspection.chosen(options.swing).swing_number]
@@ -86,12 +106,41 @@ def command(
         _print_swing(one)
     for note in inspection.notes:
         out.print(f"note: {note}", markup=False)
+    _print_files(sheet, report)
+
+
+def _print_files(sheet: Path | None, report: Path | None) -> None:
     for label, path in (("stills", sheet), ("report", report)):
         if path is not None:
-            out.print(f"{label}: {path}", markup=False)
+            console().print(f"{label}: {path}", markup=False)
 
 
-def _print_swing(looked: Looked) -> None:
+def _both_views(seen: Seen, spec: ChecklistSpec, pictures: dict[str, Any], as_json: bool, quiet: bool) -> None:
+    """``overlay inspect CLIP --second OTHER``."""
+    from overlay import documents
+    from overlay.pipeline import inspect_both_views, write_both_inspections
+
+    with progress_display(quiet) as progress:
+        found, looked, first = inspect_both_views(seen, spec, progress=progress)
+        write_both_inspections(found, looked, first, progress=progress, **pictures)
+    if as_json:
+        views = {
+            view: documents.inspect_document(each.clip, str(each.path), [looked[view]], each.notes)
+            for view, each in found.inspections.items()
+        }
+        click.echo(documents.to_json(documents.both_views_document(views, found.pair, first)), nl=False)
+        return
+    print_first(first)
+    print_pair(found.pair)
+    for view, one in looked.items():
+        console().print(f"\n{found.inspections[view].path.name}", style="bold", markup=False)
+        _print_swing(one, first=False)
+        for note in found.inspections[view].notes:
+            console().print(f"note: {note}", markup=False)
+    _print_files(pictures["sheet"], pictures["report"])
+
+
+def _print_swing(looked: Looked, *, first: bool = True) -> None:
     swing = looked.swing
     out = console()
     out.print(
@@ -100,7 +149,7 @@ def _print_swing(looked: Looked) -> None:
         markup=False,
     )
     if looked.checklist is not None:
-        print_checklist(looked.checklist)
+        print_checklist(looked.checklist, first=first)
     _print_positions(swing)
     if swing.tempo_ratio is not None:
         out.print(f"Tempo ratio (backswing ÷ downswing): {swing.tempo_ratio:.2f}", markup=False)

@@ -113,6 +113,37 @@ class Guides(click.ParamType):  # type: ignore[type-arg]  # generic since click 
         return names
 
 
+def reference_options(command: Command) -> Command:
+    """--models, --no-fit, --own."""
+    for option in (
+        click.option(
+            "--own",
+            is_flag=True,
+            help="The template is of the student's own swings: what they vary by, the student varies by too.",
+        ),
+        click.option(
+            "--no-fit", is_flag=True, help="Compare with the reference as it is, not brought to the student's build."
+        ),
+        models_option,
+    ):
+        command = option(command)
+    return command
+
+
+second_offset_option = click.option(
+    "--second-offset",
+    type=float,
+    metavar="SECONDS",
+    help="Time on the face-on clip of the moment at second 0 of the down-the-line clip, where it cannot be found.",
+)
+
+models_option = click.option(
+    "--models",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="The folder your models lie in, instead of OVERLAY_MODELS or the platform's own.",
+)
+
+
 LAYERS = ("skeleton", "club", "hand-path")
 
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from rich.progress import Progress as RichProgress
     from rich.progress import TaskID
 
-    from overlay.data import Checklist, FilmingReport, Measure
+    from overlay.data import Checklist, FilmingReport, FirstThing, Measure, ViewPair
 
 
 class RichStages:
@@ -92,11 +92,43 @@ def console() -> Console:
     return Console(highlight=False, soft_wrap=not sys.stdout.isatty())
 
 
-def print_checklist(checklist: Checklist) -> None:
+def print_first(first: FirstThing) -> None:
+    """The one thing to work on, why it comes first, and what to look for in the next rep."""
+    from overlay.checklist import CAMERA
+
+    out = console()
+    out.print(first.sentence, style="bold", markup=False)
+    # Where it is the camera, the sentence says already what to do.
+    for label, text in (("Why first", first.why), ("Next rep", "" if first.focus == CAMERA else first.look_for)):
+        if text:
+            out.print(f"{label}: {text}", markup=False)
+
+
+def print_pair(pair: ViewPair) -> None:
+    """How both views belong together, and what only both together measure."""
+    from rich.table import Table
+
+    from overlay.checklist.wording import number
+
+    out = console()
+    for sentence in pair.evidence:
+        out.print(sentence, markup=False)
+    if not pair.measures:
+        return
+    table = Table("from both views", "value", "95 %", box=None, pad_edge=False)
+    for measure in pair.measures:
+        if measure.valid and measure.interval is not None:
+            low, high = (number(end, measure.unit) for end in measure.interval)
+            table.add_row(words(measure.name), number(measure.value, measure.unit), f"{low} to {high}")
+        else:
+            table.add_row(words(measure.name), "–", measure.reason)
+    out.print(table)
+
+
+def print_checklist(checklist: Checklist, *, first: bool = True) -> None:
     """What comes first, then every check in order with its value and verdict."""
     from rich.table import Table
 
-    from overlay.checklist import CAMERA
     from overlay.checklist.wording import number
     from overlay.draw.checks import verdict_words
     from overlay.report.checks import COUNTED
@@ -105,12 +137,8 @@ def print_checklist(checklist: Checklist) -> None:
         return number(measure.value, measure.unit) + (" torso" if measure.unit == "torso" else "")
 
     out = console()
-    first = checklist.first
-    out.print(first.sentence, style="bold", markup=False)
-    # Where it is the camera, the sentence says already what to do.
-    for label, text in (("Why first", first.why), ("Next rep", "" if first.focus == CAMERA else first.look_for)):
-        if text:
-            out.print(f"{label}: {text}", markup=False)
+    if first:
+        print_first(checklist.first)
     compared = any(check.reference is not None for check in checklist.checks)
     heads = ("check", "value", "reference", "difference", "verdict") if compared else ("check", "value", "verdict")
     table = Table(*heads, box=None, pad_edge=False)

@@ -7,7 +7,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Mapping, NamedTuple
 
-from overlay.data import Clip, FilmingReport, Guide, Marks, Measure, PoseTrack, Swing
+from overlay.data import Clip, FilmingReport, Guide, Marks, Measure, Model, PoseTrack, ReferenceFit, Swing
 from overlay.errors import InputError
 from overlay.progress import SILENT, Progress
 from overlay.terms import VIEW_WORDS, Handedness, View
@@ -65,6 +65,10 @@ class Inspection:
     """What a person corrected by hand."""
     closer: Mapping[int, Closer] = field(default_factory=dict)
     """Swing number → what a closer look gave; only of the swings that were asked for."""
+    model: Model | None = None
+    """The kept reference that this stands for; there is no recording then."""
+    fit: ReferenceFit | None = None
+    """How a swing in space was posed on the student; its ``swing`` is the one of ``swings``."""
 
     @property
     def has_pictures(self) -> bool:

@@ -81,6 +81,26 @@ def look_closer(
     return dataclasses.replace(inspection, swings=swings, closer=known)
 
 
+def measured_again(
+    inspection: Inspection, before: Swing, after: Swing, options: ClipOptions | None = None
+) -> Inspection:
+    """The inspection with ``before`` replaced by ``after``, whose positions are surer, and its measures read again.
+
+    How it was filmed stays: the other positions do not move the camera.
+    """
+    from overlay.guides import guide_lines
+    from overlay.measure import measure_swing
+
+    swings = tuple(after if other is before else other for other in inspection.swings)
+    known = dict(inspection.closer)
+    looked = known.get(before.swing_number)
+    if looked is not None:
+        guides = guide_lines(after)
+        stature_cm = None if options is None else options.stature_cm
+        known[after.swing_number] = Closer(guides, measure_swing(after, guides, stature_cm=stature_cm), looked.filming)
+    return dataclasses.replace(inspection, swings=swings, closer=known)
+
+
 def with_club_and_strike(reader: Reader, inspection: Inspection, swing: Swing, progress: Progress = SILENT) -> Swing:
     """The swing with the movement of its picture, its club, its strike and the positions that they sharpen."""
     from overlay.club import track_club

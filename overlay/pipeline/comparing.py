@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import dataclasses
 import threading
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from overlay.data import Comparison, Swing
+from overlay.data import Comparison, FilmingReport, Model, ReferenceFit, Swing
 from overlay.errors import ContentError, MismatchError
 from overlay.pipeline.clips import ClipOptions, Inspection, inspect_clip
 from overlay.pipeline.closer import look_closer, looked_of
+from overlay.pipeline.references import as_inspection, usual_swing
 from overlay.progress import SILENT, Progress, Stoppable, Stopped
 from overlay.terms import VIEW_WORDS
 
 if TYPE_CHECKING:
     from overlay.checklist import ChecklistSpec
+    from overlay.fit import CameraEstimate
 
 
 @dataclass(frozen=True)
@@ -30,18 +33,30 @@ class Outcome:
 
 def compare_clips(
     student_path: Path,
-    reference_path: Path,
+    reference: Path | Model,
     *,
     student_options: ClipOptions | None = None,
     reference_options: ClipOptions | None = None,
     stature_cm: float | None = None,
     checklist: ChecklistSpec | None = None,
+    fit: bool = True,
+    same_player: bool = False,
     progress: Progress = SILENT,
 ) -> Outcome:
     """Inspect two clips, align the student's swing to the reference, score the difference and go through the checklist.
 
     Other swings of a player's recording serve as repeats: the scores are the mean over all his swings, and their spread
     tells how much he varies. When both swings are from one recording there are no repeats: one is compared with one.
+
+    Parameters
+    ----------
+    student_path : Path
+    reference : Path or Model
+        Another clip or saved track, or a kept reference.
+    fit : bool
+        Whether the reference is brought to the student's build; a swing in space always is.
+    same_player : bool
+        The template is of the student's own swings: their spread is the student's too.
 
     Raises
     ------
@@ -52,63 +67,83 @@ def compare_clips(
     """
     student_options = student_options or ClipOptions()
     reference_options = reference_options or ClipOptions()
-    student, reference = _inspect_both(
-        (student_path, student_options), (reference_path, reference_options), progress=progress
-    )
+    if isinstance(reference, Model):
+        (student,) = inspect_all([(student_path, student_options)], progress=progress)
+        chosen = student.chosen(student_options.swing)
+        filming = student.closer[chosen.swing_number].filming
+        theirs = as_inspection(reference, chosen, filming=filming, fit=fit, progress=progress)
+    else:
+        student, theirs = inspect_all(
+            [(student_path, student_options), (reference, reference_options)], progress=progress
+        )
     comparison = compare_inspections(
         student,
-        reference,
+        theirs,
         student_swing=student_options.swing,
         reference_swing=reference_options.swing,
         stature_cm=stature_cm,
         checklist=checklist,
+        fit=fit,
+        same_player=same_player,
         progress=progress,
     )
-    return Outcome(comparison, student, reference)
+    return Outcome(comparison, student, theirs)
 
 
-def _inspect_both(
-    student: tuple[Path, ClipOptions], reference: tuple[Path, ClipOptions], *, progress: Progress
-) -> tuple[Inspection, Inspection]:
-    """Both clips at once: the pose model keeps one core busy and leaves Python's lock alone."""
+def inspect_all(clips: Sequence[tuple[Path, ClipOptions]], *, progress: Progress = SILENT) -> tuple[Inspection, ...]:
+    """Several clips, each with a closer look at its chosen swing; a clip that is given twice is read once.
+
+    Two at once: the pose model keeps one core busy and leaves Python's lock alone.
+
+    Raises
+    ------
+    InputError, ContentError
+        As ``inspect_clip``; the first that is met, and the others are stopped.
+    """
     from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 
-    (student_path, student_options), (reference_path, reference_options) = student, reference
-    if student_path == reference_path and _but_swing(student_options) == _but_swing(reference_options):
-        both = _inspect_named(student_path, student_options, progress)
-        both = look_closer(both, reference_options.swing, reference_options, progress=progress)
-        return both, both
+    groups: list[list[tuple[Path, ClipOptions]]] = []
+    place = []
+    for path, options in clips:
+        known = next(
+            (i for i, group in enumerate(groups) if group[0][0] == path and _alike(group[0][1], options)), len(groups)
+        )
+        if known == len(groups):
+            groups.append([])
+        groups[known].append((path, options))
+        place.append(known)
     stop = threading.Event()
     with ThreadPoolExecutor(2, thread_name_prefix="clip") as pool:
         try:
-            jobs = [
-                pool.submit(_inspect_named, path, options, Stoppable(progress, stop))
-                for path, options in (student, reference)
-            ]
+            jobs = [pool.submit(_inspect_named, group, Stoppable(progress, stop)) for group in groups]
             wait(jobs, return_when=FIRST_EXCEPTION)
         finally:
-            # After an error or Ctrl-C the other clip must not be finished first.
+            # After an error or Ctrl-C the other clips must not be finished first.
             stop.set()
     errors = [error for job in jobs if (error := job.exception()) is not None]
     for error in errors:
         if not isinstance(error, Stopped):
             raise error
-    return jobs[0].result(), jobs[1].result()
+    return tuple(jobs[i].result() for i in place)
 
 
-def _but_swing(options: ClipOptions) -> ClipOptions:
-    """What the inspection of a clip depends on: it finds all swings, whichever is chosen later."""
-    return dataclasses.replace(options, swing=None)
+def _alike(one: ClipOptions, other: ClipOptions) -> bool:
+    """Whether the inspection of a clip is the same: it finds all swings, whichever is chosen later."""
+    return dataclasses.replace(one, swing=None) == dataclasses.replace(other, swing=None)
 
 
-def _inspect_named(path: Path, options: ClipOptions, progress: Progress) -> Inspection:
-    """Inspect, look closer at the chosen swing, and say which of the two clips an error is about."""
+def _inspect_named(wanted: Sequence[tuple[Path, ClipOptions]], progress: Progress) -> Inspection:
+    """Inspect, look closer at the chosen swings, and say which clip an error is about."""
+    path, options = wanted[0]
     try:
-        return look_closer(inspect_clip(path, options, progress=progress), options.swing, options, progress=progress)
+        inspection = inspect_clip(path, options, progress=progress)
+        for _, options in wanted:
+            inspection = look_closer(inspection, options.swing, options, progress=progress)
     except ContentError as error:
         if path.name in error.message:
             raise
         raise type(error)(f"{path.name}: {error.message}", error.hint) from error
+    return inspection
 
 
 def compare_inspections(
@@ -119,6 +154,8 @@ def compare_inspections(
     reference_swing: int | None = None,
     stature_cm: float | None = None,
     checklist: ChecklistSpec | None = None,
+    fit: bool = True,
+    same_player: bool = False,
     progress: Progress = SILENT,
 ) -> Comparison:
     """Align and score two inspected clips. Raises as ``compare_clips``.
@@ -127,7 +164,6 @@ def compare_inspections(
     """
     from overlay.align import align
     from overlay.checklist import load_checklist
-    from overlay.filming import match_cameras
     from overlay.score import score
 
     one, other = student.chosen(student_swing), reference.chosen(reference_swing)
@@ -137,14 +173,20 @@ def compare_inspections(
     student_repeats = () if same else _repeats(student, one)
     reference_repeats = () if same else _repeats(reference, other)
     progress.stage("aligning and scoring")
-    time_map = align(one, other)
+    fitted, fitted_repeats = _fitted(reference, one, other, reference_repeats, wanted=fit)
+    scored = other if fitted is None else fitted.swing
+    time_map = align(one, scored)
+    model = reference.model
     comparison = score(
         one,
-        other,
+        scored,
         time_map,
         stature_cm=stature_cm,
         student_repeats=student_repeats,
-        reference_repeats=reference_repeats,
+        reference_repeats=fitted_repeats,
+        band=None if model is None else model.bands.get(one.view),
+        fit_sd=None if fitted is None else fitted.sd,
+        same_player=same_player,
     )
     spec = checklist or load_checklist()
     theirs = looked_of(reference, other.swing_number, spec)
@@ -159,11 +201,74 @@ def compare_inspections(
     ):
         notes.extend(_swing_notes(name, inspection, swing, repeats))
         notes.extend(f"{name.capitalize()}: {note}" for note in (*inspection.notes, *swing.notes))
-    comparison = dataclasses.replace(comparison, notes=tuple(dict.fromkeys(notes)), checklist=mine.checklist)
-    if mine.filming is None or theirs.filming is None:
+    if fitted is not None:
+        notes.extend(fitted.notes)
+    comparison = dataclasses.replace(
+        comparison,
+        reference=other,
+        checklist=mine.checklist,
+        reference_model=model,
+        fit=fitted,
+        notes=tuple(dict.fromkeys(notes)),
+    )
+    return with_cameras(comparison, mine.filming, theirs.filming, progress=progress)
+
+
+def _fitted(
+    reference: Inspection, student: Swing, swing: Swing, repeats: tuple[Swing, ...], *, wanted: bool
+) -> tuple[ReferenceFit | None, tuple[Swing, ...]]:
+    """The reference brought to the student's build, and its repeats likewise."""
+    from overlay.segments import fit_in_picture, rescaled
+
+    if reference.fit is not None:
+        return reference.fit, ()
+    if not wanted:
+        return None, repeats
+    fit = fit_in_picture(swing, student)
+    return fit, tuple(rescaled(repeat, fit.factors) for repeat in repeats)
+
+
+def with_cameras(
+    comparison: Comparison,
+    student: FilmingReport | None,
+    reference: FilmingReport | None,
+    *,
+    progress: Progress = SILENT,
+) -> Comparison:
+    """The comparison with how both were filmed, and what of the differences the cameras could explain."""
+    from overlay.filming import match_cameras
+
+    if student is None or reference is None:
         return comparison
-    filming = (mine.filming, theirs.filming)
-    return dataclasses.replace(comparison, filming=filming, camera_match=match_cameras(*filming))
+    filming = (student, reference)
+    # A swing in space, and most templates, were not filmed.
+    match = match_cameras(*filming) if student.findings and reference.findings else ()
+    comparison = dataclasses.replace(comparison, filming=filming, camera_match=match)
+    return explained(comparison, progress=progress)
+
+
+def explained(comparison: Comparison, *, progress: Progress = SILENT) -> Comparison:
+    """The comparison with what of its differences the two cameras could explain; as it is where that is no question."""
+    from overlay.explain import beyond_camera, camera_parts
+    from overlay.fit import estimate_camera, posed
+
+    in_space = comparison.fit is not None and comparison.fit.in_student_picture
+    if comparison.first is None or in_space or comparison.student.view == "other":
+        return comparison
+    progress.stage("weighing the cameras")
+    space = usual_swing()
+    reports = comparison.filming or (None, None)
+    cameras: list[CameraEstimate | None] = []
+    for swing, report in zip((comparison.student, comparison.reference), reports):
+        try:
+            cameras.append(estimate_camera(space, swing, filming=report))
+        except ContentError:
+            # Too little of the body is seen at address; then nothing can be ruled out, and that is what is said.
+            cameras.append(None)
+    body = space if cameras[0] is None else posed(space, cameras[0].factors)
+    parts = camera_parts(comparison, body, student_fit=cameras[0], reference_fit=cameras[1])
+    progress.done()
+    return beyond_camera(dataclasses.replace(comparison, camera_parts=parts))
 
 
 def check_views(student: Swing, reference: Swing) -> None:
@@ -182,6 +287,8 @@ def check_views(student: Swing, reference: Swing) -> None:
 
 
 def _same_recording(student: Inspection, reference: Inspection) -> bool:
+    if reference.model is not None:
+        return False
     if student.path.resolve() == reference.path.resolve():
         return True
     one, other = student.clip, reference.clip

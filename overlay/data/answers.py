@@ -336,11 +336,11 @@ class Comparison:
     """The kept reference that ``reference`` came from; None for a clip or a saved track."""
     fit: ReferenceFit | None = None
     """How the reference was brought to the student's build. ``reference`` stays as it was filmed, but for a swing in
-    space, which exists only as fitted. The differences are those to ``fit.swing``."""
+    space, which exists only as fitted. The differences are those to ``fit.scored``."""
     camera_parts: tuple[CameraPart, ...] = ()
     """What of the detected differences the two cameras could explain."""
 
     @property
     def scored_reference(self) -> Swing:
         """The reference that the differences are to."""
-        return self.reference if self.fit is None else self.fit.swing
+        return self.reference if self.fit is None else self.fit.scored

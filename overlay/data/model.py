@@ -209,6 +209,9 @@ class ReferenceFit:
         ``height_m``, ``distance_m``, ``offset_m``, ``yaw_deg``, …, as far as estimated.
     notes : tuple of str
         What could not be fitted, for the user.
+    reported : Swing or None
+        ``swing`` as the student's pose model would report it: its habits are in the student's joints and must be in
+        what they are compared with. None where they are not known or in both already.
     """
 
     kind: Literal["space", "picture"]
@@ -219,6 +222,12 @@ class ReferenceFit:
     camera: Camera | None = None
     camera_sd: Mapping[str, float] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    reported: Swing | None = None
+
+    @property
+    def scored(self) -> Swing:
+        """What alignment and scores are against."""
+        return self.swing if self.reported is None else self.reported
 
     @property
     def in_student_picture(self) -> bool:

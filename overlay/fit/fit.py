@@ -10,6 +10,7 @@ from overlay.data import FilmingReport, ReferenceFit, SpaceTrack, Swing
 from overlay.fit import lens
 from overlay.fit.estimate import Estimate, estimate, told_camera
 from overlay.fit.figure import projected
+from overlay.fit.habits import as_reported
 from overlay.fit.seen import ROWS
 from overlay.progress import SILENT, Progress
 from overlay.settings.fit import FIT, FitSettings
@@ -54,7 +55,8 @@ def fit_in_space(
     Returns
     -------
     ReferenceFit
-        ``kind`` "space". ``swing`` runs on the clock of ``space`` and lies in px of the student's address frame.
+        ``kind`` "space". ``swing`` runs on the clock of ``space`` and lies in px of the student's address frame;
+        ``reported`` is the same as the student's pose model would report it, where its habits are known.
 
     Raises
     ------
@@ -81,6 +83,7 @@ def fit_in_space(
         camera=camera,
         camera_sd=dict(about_camera.sd),
         notes=_notes(told, residual, settings),
+        reported=as_reported(swing, student.pose.source, seen.torso_px),
     )
 
 

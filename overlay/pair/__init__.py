@@ -169,8 +169,12 @@ def _clues(
         clues.append(Clue("movement", movement.offset_s, movement.sd_s, movement.odds, _movement_said(movement)))
     if offset_s is not None:
         said = f"Told by hand: the face-on clip is {abs(offset_s):.3f} s {'ahead' if offset_s >= 0 else 'behind'}."
-        told_s = float(clocks[1].real(offset_s))
-        clues.append(Clue("told", told_s, settings.told_sd_s, settings.told_odds, said))
+        # Told for the first picture; at impact it is worth what the clips' speeds are known to.
+        impact, rate, rate_sd = _impact_s(dtl, clocks[0], shared), 1.0, 0.0
+        if movement is not None:
+            rate, rate_sd = movement.rate, movement.rate_sd
+        told_s = float(clocks[1].real(offset_s)) + (rate - 1.0) * impact
+        clues.append(Clue("told", told_s, math.hypot(settings.told_sd_s, rate_sd * impact), settings.told_odds, said))
     first, second = sounds
     if first is not None and second is not None:
         expected = movement.offset_s if movement is not None else None

@@ -97,7 +97,7 @@ def fused_positions(pair: ViewPair, settings: PairSettings | None = None) -> Map
             bias = settings.position_bias.get(name, 0.0) * clocks[0].slow
             at = float(pair.time_map.to_student(other.time_s)) + bias
             rows.append((at, math.hypot(sd_real(other, clocks[1], settings), pair.sd_s), other))
-        time_s, sd_s, best = _fused(rows, clocks[0].slow)
+        time_s, sd_s, best = _fused(rows, clocks[0].slow, 1 if name == "finish" else None)
         found.append((best, best, time_s, sd_s))
     kept = _in_order(found)
     for _, _, time_s, _ in found:
@@ -115,8 +115,14 @@ def fused_positions(pair: ViewPair, settings: PairSettings | None = None) -> Map
     return result
 
 
-def _fused(rows: list[tuple[float, float, Position]], slow: float) -> tuple[float, float, Position]:
-    """Time (playback s down the line), sd (real s) and the surer view's position."""
+def _fused(
+    rows: list[tuple[float, float, Position]], slow: float, trusted: int | None
+) -> tuple[float, float, Position]:
+    """Time (playback s down the line), sd (real s) and the surer view's position.
+
+    ``trusted`` is the row that counts when both contradict each other, None for the surer one: down the line the hands
+    are behind the body at the finish.
+    """
     marked = [row for row in rows if row[2].source == "marked"]
     rows = marked or rows
     best = min(rows, key=lambda row: row[1])
@@ -125,7 +131,8 @@ def _fused(rows: list[tuple[float, float, Position]], slow: float) -> tuple[floa
     apart = abs(rows[0][0] - rows[1][0]) / slow
     joint = math.hypot(rows[0][1], rows[1][1])
     if apart > 3.0 * joint:
-        # They contradict each other: the surer one, and no surer than that.
+        # They contradict each other: one of them, and no surer than that.
+        best = best if trusted is None else rows[trusted]
         return best[0], math.hypot(best[1], 0.25 * apart), best[2]
     weight = np.array([row[1] ** -2 for row in rows])
     time_s = float(np.sum(weight * np.array([row[0] for row in rows])) / weight.sum())

@@ -112,7 +112,9 @@ def instant(picture: Picture, time_s: float, settings: SpaceSettings) -> Instant
     window = max(settings.window_s * picture.clock.slow, 1.05 * picture.frame_s)
     bridge = max(settings.bridge_s * picture.clock.slow, 1.5 * picture.frame_s)
     values, slopes = np.full((len(POINTS), 2), np.nan), np.full((len(POINTS), 2), np.nan)
-    for i in range(len(POINTS)):
+    for i, point in enumerate(POINTS):
+        if point in ("grip", "club_head"):
+            bridge = max(settings.shaft_bridge_s * picture.clock.slow, 1.5 * picture.frame_s)
         rows = np.flatnonzero(np.isfinite(picture.points[:, i, 0]))
         off = picture.time_s[rows] - time_s
         near = np.abs(off) <= window

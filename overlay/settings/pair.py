@@ -106,7 +106,7 @@ class LineSettings:
 
 POINT_SD_DTL: Mapping[str, float] = MappingProxyType(
     {"shoulder": 0.045, "elbow": 0.05, "wrist": 0.04, "hip": 0.03, "knee": 0.03, "ankle": 0.03, "heel": 0.03,
-     "hands": 0.05, "grip": 0.02, "head": 0.03}
+     "hands": 0.05, "hands:address": 0.08, "grip": 0.02, "head": 0.03}
 )  # fmt: skip
 """Error of one coordinate of a point down the line, torso lengths: of a point, or of a point at one position."""
 
@@ -175,6 +175,9 @@ class SpaceSettings:
     still_s: float = setting(0.25, "s", "before address over which a place is a median")
     window_s: float = setting(0.020, "s", "to each side of a position, at least one frame, that is read")
     bridge_s: float = setting(0.070, "s", "unmeasured stretch around a position that is bridged")
+    shaft_bridge_s: float = setting(
+        0.16, "s", "the same of the shaft, which is hidden longest at the top, where it stands still to turn round"
+    )
     least_visibility: float = setting(0.5, "fraction", "arms and hands seen less well are left out")
     club_length_sd: float = setting(0.08, "fraction", "visible length of the shaft: its thin end fades")
     height_noise: float = setting(0.04, "torso", "of one point's height between the two views")

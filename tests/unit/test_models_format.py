@@ -235,6 +235,10 @@ def slow_clip(capture: int | None) -> Clip:
 def test_times_become_real_where_the_capture_rate_is_known() -> None:
     """240 frames a second played at 30 are 8 times slower than life: every time and its SD is an eighth."""
     swing = replace(full_swing(), clip=slow_clip(240))
+    assert swing.strike is not None
+    assert swing.strike.ball is not None
+    left = replace(swing.strike, ball=replace(swing.strike.ball, gone_s=swing.strike.time_s + 0.02))
+    swing = replace(swing, strike=left)
     assert real_factor(swing) == 8.0
     kept = kept_swing(swing)
     assert kept.clip is None
@@ -251,10 +255,11 @@ def test_times_become_real_where_the_capture_rate_is_known() -> None:
         assert position.sd_s == (None if was.sd_s is None else pytest.approx(was.sd_s / 8))
     assert kept.strike is not None and swing.strike is not None  # noqa: PT018
     assert kept.strike.time_s == pytest.approx(swing.strike.time_s / 8)
+    assert kept.strike.sd_s == pytest.approx(swing.strike.sd_s / 8)
     assert kept.strike.clues[1].sd_s == pytest.approx(swing.strike.clues[1].sd_s / 8)
     assert kept.strike.ball is not None and swing.strike.ball is not None  # noqa: PT018
     assert kept.strike.ball.last_seen_s == pytest.approx(swing.strike.ball.last_seen_s / 8)
-    assert math.isnan(kept.strike.ball.gone_s)
+    assert kept.strike.ball.gone_s == pytest.approx(swing.strike.ball.gone_s / 8)
     assert kept.tempo_ratio == pytest.approx(swing.tempo_ratio)
 
 

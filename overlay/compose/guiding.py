@@ -38,8 +38,8 @@ class GuideDrawing:
     family : Family
     options : ComposeOptions
     text_px : int
-    foot_px : int
-        Height of what is written at the foot of the pane.
+    written_px : (top, foot)
+        Heights of what is written at the top of the pane beside his name, and at its foot.
     """
 
     def __init__(
@@ -50,12 +50,12 @@ class GuideDrawing:
         family: Family,
         options: ComposeOptions,
         text_px: int,
-        foot_px: int = 0,
+        written_px: tuple[int, int] = (0, 0),
     ) -> None:
         self._swing = swing
         self._points = points
         self._place = place
-        self._foot_px = foot_px
+        self._written_px = written_px
         self._wanted = options.guides
         self._still = stands_still(swing.camera_motion)
         self._drawing = Guides(family, text_px, options.style)
@@ -130,7 +130,8 @@ class GuideDrawing:
         # Clothes and shoes reach beyond the joints that the figure is made of.
         reach = max(1, round(0.02 * min(shape)))
         taken = cv2.dilate(taken, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8))
-        taken[: round(3.0 * self._drawing.text_px)] = 255
-        if self._foot_px:
-            taken[-self._foot_px :] = 255
+        top, foot = self._written_px
+        taken[: max(round(3.0 * self._drawing.text_px), top)] = 255
+        if foot:
+            taken[-foot:] = 255
         return np.asarray(taken > 0, np.bool_)

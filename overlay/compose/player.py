@@ -85,8 +85,8 @@ class Player:
         Size of the names of the guide lines.
     band : Band or None
         How far the swings behind a template stray, for a veil about the hand path.
-    foot_px : int
-        Height of what is written at the foot of the pane, which names of guide lines keep clear of.
+    written_px : (top, foot)
+        Heights of what is written at the top and at the foot of the pane, which names of guide lines keep clear of.
     stills : bool
         Whether stills are made: then cut-outs kept at the positions alone are shown too.
     """
@@ -102,7 +102,7 @@ class Player:
         *,
         text_px: int = 13,
         band: Band | None = None,
-        foot_px: int = 0,
+        written_px: tuple[int, int] = (0, 0),
         stills: bool = False,
     ) -> None:
         options = options or ComposeOptions()
@@ -148,7 +148,7 @@ class Player:
         self._layers = Stack((*club, *([bones] if options.skeleton else [])))
         fine = [Skeleton(family, style, width=style.over_ghost)] if options.skeleton else []
         self._fine_layers = Stack((*club, *fine))
-        self._guides = GuideDrawing(swing, self._points, place, family, options, text_px, foot_px)
+        self._guides = GuideDrawing(swing, self._points, place, family, options, text_px, written_px)
         self._silhouette = Silhouette(family, club=options.club)
         self._mannequin = Mannequin(family, style)
         self._kept_pane: tuple[float, tuple[Image, Image] | None] | None = None

@@ -155,10 +155,10 @@ class Canvas:
         checklist = comparison.checklist
         sentence = "" if checklist is None else short_first(checklist.first)
         self.places = place(options.layout, self.framing.pane_size, options.style, sentence)
-        told = reference_label(comparison)
-        small = max(round(options.style.least_text), round(0.8 * self.places.text_px))
-        self._caption = Caption(told, small) if told else None
-        foot = 0 if self._caption is None else self._caption.height_px(self.framing.pane_size[0])
+        size = self.places.text_px
+        name = reference_name(comparison, reference.label)
+        reference_title = Label(name + (" (mirrored)" if self.framing.mirrored else ""), size, swatch=REFERENCE.strong)
+        written = self._caption_for(reference_title)
         self.players = tuple(
             Player(
                 swing,
@@ -169,7 +169,7 @@ class Canvas:
                 options,
                 text_px=round(self.places.text_px * options.style.guide_text),
                 band=band,
-                foot_px=foot if family is REFERENCE else 0,
+                written_px=written if family is REFERENCE else (0, 0),
             )
             for swing, source, family, place, band in zip(
                 (comparison.student, comparison.reference),
@@ -181,17 +181,15 @@ class Canvas:
         )
         self.image = panel(self.places.width, self.places.height, INK)
         self._ghost = ReferenceGhost(comparison, self.players[0], self.players[1], self.framing, options)
-        size = self.places.text_px
         if self.places.first is not None and checklist is not None:
             # It stays the whole video through: drawn once.
             _, _, width, height = self.places.first
             strip = FirstStrip(size).picture(width, height, sentence, found=checklist.first.check is not None)
             self._part(self.places.first)[:] = strip
         student_name = student.label or "Student"
-        name = reference_name(comparison, reference.label)
         self._labels = {
             "student": Label(student_name, size, swatch=STUDENT.strong),
-            "reference": Label(name + (" (mirrored)" if self.framing.mirrored else ""), size, swatch=REFERENCE.strong),
+            "reference": reference_title,
             "ghost": Label(self._ghost_name(name, student_name, size), size),
         }
         lead = comparison.student if options.lead == "student" else comparison.reference
@@ -213,6 +211,20 @@ class Canvas:
         self.is_new = False
         """Whether the last ``draw`` changed anything: while the picture is held it does not."""
 
+    def _caption_for(self, title: Label) -> tuple[int, int]:
+        """Make the caption of the reference's pane; the heights written there, at the top and at the foot.
+
+        Down the line hands and club come to the top of the pane, face on the club head to the middle of its foot.
+        """
+        told = reference_label(self.comparison)
+        small = max(round(self.options.style.least_text), round(0.8 * self.places.text_px))
+        at_top = self.comparison.reference.view == "fo"
+        self._caption = Caption(told, small, title.height_px if at_top else None) if told else None
+        if self._caption is None:
+            return 0, 0
+        tall = self._caption.height_px(self.framing.pane_size[0])
+        return (title.height_px + tall, 0) if at_top else (0, tall)
+
     def _ghost_name(self, reference: str, student: str, size_px: int) -> str:
         """The longest of several captions that fits into the ghost's pane."""
         pane = self.places.ghost
@@ -220,6 +232,7 @@ class Canvas:
         captions = (
             f"{reference} (blue) over {student}",
             f"Ghost (blue): {reference}",
+            f"Blue: {reference}",
             "Ghost: reference in blue",
             "Ghost",
         )

@@ -229,6 +229,11 @@ class Label:
     swatch: Colour | None = None
     plate_opacity: float = 0.78
 
+    @property
+    def height_px(self) -> int:
+        """How much of the top of a pane it takes, with its margin."""
+        return round(self.size_px * 0.5) + text_sprite(self.text, self.size_px, self.colour, True, self.plate).height
+
     def draw(self, image: Image) -> Image:
         """Draw on ``image`` (H, W, 3) in place and return it."""
         height, width = image.shape[:2]
@@ -252,22 +257,26 @@ class Caption:
     ----------
     text : str
     size_px : int
+    under_px : int or None
+        Height of what stands at the top of the pane, for a caption under it; None: at the foot.
     """
 
     text: str
     size_px: int
+    under_px: int | None = None
 
     def height_px(self, width_px: int) -> int:
-        """How much of the foot of a pane of this width it takes."""
+        """How much of a pane of this width it takes, with its margin."""
         return round(self.size_px * 0.5) + sum(sprite.height for sprite in self._sprites(width_px))
 
     def draw(self, image: Image) -> Image:
         """Draw on ``image`` (H, W, 3) in place and return it."""
-        margin = round(self.size_px * 0.5)
-        y = image.shape[0] - margin
-        for sprite in reversed(self._sprites(image.shape[1])):
-            y -= sprite.height
+        margin, sprites = round(self.size_px * 0.5), self._sprites(image.shape[1])
+        tall = sum(sprite.height for sprite in sprites)
+        y = image.shape[0] - margin - tall if self.under_px is None else self.under_px
+        for sprite in sprites:
             sprite.blit(image, margin, y)
+            y += sprite.height
         return image
 
     def _sprites(self, width_px: int) -> list[Sprite]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import comparison_factory as factory
@@ -335,3 +336,23 @@ def test_a_band_lies_about_the_hand_path_and_is_as_wide_as_said() -> None:
     assert not len(without.players[1].moment(1.5).path_band_px)
     images = [canvas.draw((1.2, 1.5), (None, None)).copy(), without.draw((1.2, 1.5), (None, None)).copy()]
     assert np.mean(images[0] != images[1]) > 0.002
+
+
+def test_a_drawn_figure_holds_its_club_and_lines_are_drawn_only_over_pictures(kept_swing: Swing) -> None:
+    import check_factory as checks
+
+    swing = checks.with_club(kept_swing)
+    options = replace(BARE, club=True, club_trail=False)
+    framing = frame_players(swing, swing, with_pictures=(False, False), least_px=320, most_px=320)
+    drawn, filmed = (
+        Player(swing, source, REFERENCE, framing.places[0], 250.0, options)
+        for source in (Source(), Source(Path("filmed.mp4")))
+    )
+    moment = drawn.moment(swing.positions.times()["address"])
+    assert moment.club is not None
+    ground = np.zeros((320, framing.pane_size[0], 3), np.uint8)
+    assert not drawn.annotate(ground.copy(), moment).any()
+    assert filmed.annotate(ground.copy(), moment).any()
+    x, y = (np.array(moment.club.grip) + 0.8 * (np.array(moment.club.head) - np.array(moment.club.grip))).astype(int)
+    bare = drawn.clean(None, replace(moment, club=None))
+    assert np.abs(drawn.clean(None, moment)[y, x].astype(int) - bare[y, x]).max() > 60

@@ -38,9 +38,10 @@ EVERYTHING_OFF = ComposeOptions(guides=frozenset(), skeleton=False, club=False, 
 
 
 def pane_of(swing: Swing, options: ComposeOptions, time_s: float | None = None, family: object = STUDENT) -> np.ndarray:
-    """The pane of a drawn player without his figure: only what is laid over it."""
+    """The pane of a filmed player without his picture: only what is laid over it."""
     framing = frame_one(swing, with_picture=False, least_px=400, most_px=400)
-    player = Player(swing, Source(), family, framing.places[0], framing.feet_y, options)  # type: ignore[arg-type]
+    source = Source(Path("filmed.mp4"))
+    player = Player(swing, source, family, framing.places[0], framing.feet_y, options)  # type: ignore[arg-type]
     at = swing.positions.times()["address"] if time_s is None else time_s
     pane = np.zeros((framing.pane_size[1], framing.pane_size[0], 3), np.uint8)
     return player.annotate(pane, player.moment(at))

@@ -24,7 +24,7 @@ from overlay.pipeline import (
     inspect_clip,
     write_outputs,
 )
-from overlay.progress import SILENT, Progress
+from overlay.progress import Progress
 
 
 def swing_track(seed: int, **spec: Any) -> PoseTrack:
@@ -128,10 +128,10 @@ def test_one_recording_is_inspected_once_and_two_ways_of_reading_it_twice(
 
     monkeypatch.setattr(comparing, "inspect_clip", inspect)
     path = recordings["both"]
-    one, other = comparing._inspect_both((path, ClipOptions(swing=1)), (path, ClipOptions(swing=2)), progress=SILENT)
+    one, other = comparing.inspect_all([(path, ClipOptions(swing=1)), (path, ClipOptions(swing=2))])
     assert one is other
     assert len(asked) == 1
-    comparing._inspect_both((path, ClipOptions()), (path, ClipOptions(view="fo")), progress=SILENT)
+    comparing.inspect_all([(path, ClipOptions()), (path, ClipOptions(view="fo"))])
     assert len(asked) == 3
 
 
@@ -262,9 +262,9 @@ def test_the_lines_of_what_comes_first_are_drawn_unless_lines_are_named() -> Non
     measure = Measure("hips_line_release", 0.2, "torso", (0.15, 0.25))
     check = Check(9, "Release", measure, (-0.2, 0.1), "out", "Out.")
     found = Checklist((check,), FirstThing("Hips.", check))
-    assert outputs._drawn(None, (), found)["guides"] == DEFAULT_GUIDES | {"hip_line"}
-    assert outputs._drawn(frozenset({"ball_line"}), (), found)["guides"] == {"ball_line"}
-    assert "guides" not in outputs._drawn(None, (), Checklist((check,), FirstThing("Nothing.")))
+    assert outputs._drawn(None, (), found.first)["guides"] == DEFAULT_GUIDES | {"hip_line"}
+    assert outputs._drawn(frozenset({"ball_line"}), (), found.first)["guides"] == {"ball_line"}
+    assert "guides" not in outputs._drawn(None, (), FirstThing("Nothing."))
     assert outputs._drawn(None, ("hand-path",), None) == {"hand_path": False}
 
 

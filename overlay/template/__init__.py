@@ -23,7 +23,7 @@ from overlay.settings.template import TemplateSettings
 from overlay.template.average import Clock, mean_clock, mean_pose, mean_positions
 from overlay.template.extras import mean_club, mean_strike
 from overlay.template.medoid import medoid, same_recording
-from overlay.template.members import Member, member_of, mirrored, placed, put_together, still_pose
+from overlay.template.members import Member, fitted_to, member_of, mirrored, placed, put_together, still_pose
 from overlay.template.outliers import judge
 from overlay.terms import VIEW_WORDS
 
@@ -97,25 +97,24 @@ def build_template(
         _refuse(out, labels, len(swings), len(members))
     distinct = len(members)
     progress.stage("making the template", total=float(settings.rounds + 1))
-    centre, members, maps = _first(members, out, labels, distinct, settings, progress)
-    clock, template = _average(centre, members, maps, settings)
+    middle, centre, members, maps = _first(members, out, labels, distinct, settings, progress)
+    clock, template = _average(centre, members, maps, settings, finer=True)
     for _ in range(settings.rounds - 1):
         members = _placed_on(template, members, settings)
         maps = _aligned(template, members, settings)
-        clock, template = _average(template, members, maps, settings)
+        clock, template = _average(template, members, maps, settings, finer=True)
         progress.advance()
     maps = tuple(_member_map(clock, i) for i in range(len(members)))
     offsets = cell_offsets(template, [m.swing for m in members], maps, settings=settings.score)
     band = band_of(offsets, of=of, settings=settings.score)
-    middle = medoid(members, settings)
-    swing = _finished(template, clock, members, members[middle], settings)
+    swing = _finished(template, clock, members, middle, settings)
     progress.done()
     return Template(
         swing,
         band,
         tuple(member.index for member in members),
         tuple(sorted(out.items())),
-        members[middle].index,
+        middle.index,
         tuple(
             TimeMap(m.student_s, m.reference_s * member.slow_factor, outer_slope=member.slow_factor)
             for m, member in zip(maps, members)
@@ -183,12 +182,20 @@ def _placed_on(template: Swing, members: Sequence[Member], settings: TemplateSet
 
 
 def _average(
-    centre: Swing, members: Sequence[Member], maps: Sequence[TimeMap], settings: TemplateSettings
+    centre: Swing,
+    members: Sequence[Member],
+    maps: Sequence[TimeMap],
+    settings: TemplateSettings,
+    *,
+    finer: bool = False,
 ) -> tuple[Clock, Swing]:
-    """The mean of the members as the maps lay them on each other, a swing in the common frame."""
+    """The mean of the members as the maps lay them on each other, a swing in the common frame.
+
+    ``finer``: the centre is a mean already, on which what is left of each member is laid.
+    """
     clock = mean_clock(centre, members, maps, settings)
-    mean = mean_pose(members, clock, settings)
-    positions = mean_positions(members, maps, clock, settings)
+    mean = mean_pose(members, clock, settings, centre.pose if finer else None)
+    positions = mean_positions(members, clock, settings)
     swing = replace(
         members[0].swing,
         pose=mean.pose,
@@ -210,15 +217,17 @@ def _first(
     distinct: int,
     settings: TemplateSettings,
     progress: Progress,
-) -> tuple[Swing, list[Member], tuple[TimeMap, ...]]:
-    """A first mean of the swings that belong together; the others are put into ``out``.
+) -> tuple[Member, Swing, list[Member], tuple[TimeMap, ...]]:
+    """The middle swing and a first mean of those that belong together; the others are put into ``out``.
 
     The worst are taken out first and the rest judged again, since a swing that does not belong widens the spread and
     draws the middle.
     """
+    given = members
     while True:
         middle = members[medoid(members, settings)]
-        placed_on = _placed_on(middle.swing, members, settings)
+        fitted = [fitted_to(middle, member, settings) for member in members]
+        placed_on = _placed_on(middle.swing, fitted, settings)
         usable, maps = [], []
         for member in placed_on:
             try:
@@ -234,13 +243,10 @@ def _first(
         reasons = judge(template, members, found, offsets, settings)
         progress.advance()
         if not any(reasons):
-            return template, members, found
-        if len(members) == 2:
-            out.update({member.index: reason for member, reason in zip(members, reasons) if reason})
-            members = [m for m, reason in zip(members, reasons) if not reason]
-        else:
-            out.update({member.index: reason for member, reason in zip(members, reasons) if reason})
-            members = [m for m, reason in zip(members, reasons) if not reason]
+            return next(m for m in members if m.index == middle.index), template, members, found
+        out.update({member.index: reason for member, reason in zip(members, reasons) if reason})
+        # Judged again from how they came: another swing may lie in the middle now.
+        members = [m for m in given if m.index not in out]
         if len(members) < max(2, math.ceil(distinct / 2)):
             _refuse(out, labels, len(labels), len(members))
 

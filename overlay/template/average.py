@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -35,11 +35,11 @@ class Clock:
     mark_s: FloatArray
     old_s: FloatArray
 
-    def new(self, old_s: float | FloatArray) -> FloatArray:
-        """Template time of times on the old clock."""
-        at = np.asarray(old_s, np.float64)
-        inside = np.interp(at, self.old_s, self.mark_s)
-        return np.asarray(inside + np.minimum(at - self.old_s[0], 0) + np.maximum(at - self.old_s[-1], 0), np.float64)
+    def of_member(self, i: int, time_s: float) -> float:
+        """Template time of a member's own time."""
+        own = self.member_s[i]
+        beyond = min(time_s - float(own[0]), 0.0) + max(time_s - float(own[-1]), 0.0)
+        return float(np.interp(time_s, own, self.time_s)) + beyond
 
 
 def mean_clock(centre: Swing, members: Sequence[Member], maps: Sequence[TimeMap], settings: TemplateSettings) -> Clock:
@@ -57,7 +57,13 @@ def mean_clock(centre: Swing, members: Sequence[Member], maps: Sequence[TimeMap]
     if np.any(known) and not np.all(known):
         pace = np.where(known, 1.0, float(lengths[known].mean()) / lengths)
     mean = np.mean((theirs - theirs[:, :1]) * pace[:, None], axis=0)
-    time = np.arange(0.0, float(mean[-1]), 1.0 / settings.rate_hz)
+    # It begins and ends where enough of the members do.
+    spans = np.array([(member.swing.start_s, member.swing.stop_s) for member in members])
+    covered = np.mean((theirs >= spans[:, :1] - 1e-6) & (theirs <= spans[:, 1:] + 1e-6), axis=0)
+    enough = np.flatnonzero(covered >= settings.measured_share - 1e-9)
+    first, last = (enough[0], enough[-1]) if len(enough) > 1 else (0, len(old) - 1)
+    mean = mean - mean[first]
+    time = np.arange(0.0, float(mean[last]), 1.0 / settings.rate_hz)
     at = np.interp(time, mean, old)
     return Clock(time, np.stack([time_map.to_reference(at) for time_map in maps]), mean, old)
 
@@ -88,7 +94,7 @@ def tapered(weight: FloatArray, seen: BoolArray, frames: int) -> FloatArray:
     size = 2 * frames + 1
     # Beyond the track's ends nothing is lost: the nearest value goes on.
     low = minimum_filter1d(weight, size, axis=0, mode="nearest")
-    faded = uniform_filter1d(low, size, axis=0, mode="nearest")
+    faded = uniform_filter1d(low, size - 2, axis=0, mode="nearest")
     # Short glimpses would vanish altogether: they keep a little.
     return np.asarray(np.where(seen, np.maximum(faded, 1e-3 * weight), 0.0), np.float64)
 
@@ -166,16 +172,28 @@ class Mean:
     """(n, G, J) 0–1, what was left of each value's weight."""
 
 
-def mean_pose(members: Sequence[Member], clock: Clock, settings: TemplateSettings) -> Mean:
-    """Every joint's robust mean at every moment, with how well it was seen and where too few swings showed it."""
-    points, weight, seen, visible, depth, measured = [], [], [], [], [], []
+def mean_pose(
+    members: Sequence[Member], clock: Clock, settings: TemplateSettings, before: PoseTrack | None = None
+) -> Mean:
+    """Every joint's robust mean at every moment, with how well it was seen and where too few swings showed it.
+
+    Parameters
+    ----------
+    before : PoseTrack, optional
+        The mean so far, on the clock's old time. Each member is then interpolated between its frames as *that mean plus
+        what is left*, which changes slowly: so the frames of all swings, which fall on different moments, together show
+        a fast hand finer than any one of them does.
+    """
+    points, weight, visible, depth, measured = [], [], [], [], []
     frames = round(settings.taper_s * settings.rate_hz)
-    for member, at in zip(members, clock.member_s):
+    for i, (member, at) in enumerate(zip(members, clock.member_s)):
         track = member.swing.pose
         place, ok = sample(sampling_figure(track), at, settings.score)
+        if before is not None:
+            finer = _on_top(track, before, clock, i, settings)
+            place = np.where(np.isfinite(finer), finer, place)
         given = _between(joint_weight(track, settings), track.time_s, at)
         points.append(place)
-        seen.append(ok)
         weight.append(tapered(given, ok, frames))
         visible.append(_between(track.visibility, track.time_s, at))
         depth.append(_between(_bridged(track.depth, track.time_s), track.time_s, at))
@@ -200,6 +218,20 @@ def mean_pose(members: Sequence[Member], clock: Clock, settings: TemplateSetting
     return Mean(pose, pull)
 
 
+def _on_top(track: PoseTrack, before: PoseTrack, clock: Clock, i: int, settings: TemplateSettings) -> FloatArray:
+    """(G, J, 2): the mean so far plus what this member differs from it by, interpolated between its frames."""
+
+    def mean_at(time_s: FloatArray) -> FloatArray:
+        old = np.interp(time_s, clock.mark_s, clock.old_s)
+        return sample(sampling_figure(before), old, settings.score)[0]
+
+    own = np.interp(track.time_s, clock.member_s[i], clock.time_s)
+    inside = (track.time_s >= clock.member_s[i, 0]) & (track.time_s <= clock.member_s[i, -1])
+    rest = np.where(inside[:, None, None], track.points - mean_at(own), np.nan)
+    left, _ = sample(sampling_figure(replace(track, points=rest)), clock.member_s[i], settings.score)
+    return np.asarray(mean_at(clock.time_s) + left, np.float64)
+
+
 def _bridged(values: FloatArray, time_s: FloatArray) -> FloatArray:
     return np.stack([interpolated(column, time_s) for column in values.T], axis=1)
 
@@ -213,9 +245,7 @@ def _between(values: FloatArray, time_s: FloatArray, at: FloatArray) -> FloatArr
     return np.asarray(values[left] * (1 - share) + values[right] * share, np.float64)
 
 
-def mean_positions(
-    members: Sequence[Member], maps: Sequence[TimeMap], clock: Clock, settings: TemplateSettings
-) -> Positions:
+def mean_positions(members: Sequence[Member], clock: Clock, settings: TemplateSettings) -> Positions:
     """Each position where the members' own lie on average; missing where fewer than half of the members have it.
 
     Its SD is that of a mean: what each was unsure of and how far they lie apart, together, by the root of their number.
@@ -227,7 +257,7 @@ def mean_positions(
         if len(pairs) < max(1.0, settings.measured_share * len(members)):
             missing[name] = f"found in only {len(pairs)} of the {len(members)} swings"
             continue
-        times = clock.new(np.array([float(maps[i].to_student(position.time_s)) for i, position in pairs]))
+        times = np.array([clock.of_member(i, position.time_s) for i, position in pairs])
         weight = np.array([max(position.confidence, 0.05) for _, position in pairs])
         centre = float(weighted_median(times, weight))
         spread = max(float(weighted_median(np.abs(times - centre), weight)) * 1.483, 0.003)

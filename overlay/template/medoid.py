@@ -72,4 +72,4 @@ def _agree(one: Swing, other: Swing, settings: TemplateSettings) -> bool:
     moved = np.stack([np.interp(t[inside], u, column) for column in q.reshape(len(q), -1).T], axis=1)
     off = np.abs(p[inside].reshape(len(moved), -1) - moved)
     known = off[np.isfinite(off)]
-    return len(known) > 0.3 * off.size and float(np.median(known)) < settings.duplicate
+    return len(known) > 0.3 * off.size and float(np.quantile(known, 0.9)) < settings.duplicate

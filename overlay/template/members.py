@@ -18,6 +18,7 @@ from overlay.errors import ContentError
 from overlay.landmarks import INDEX
 from overlay.normalise import JOINTS, real_slow_factor
 from overlay.score.parts import Figure, figure_of, still_window
+from overlay.segments import fit_in_picture
 from overlay.settings.template import TemplateSettings
 from overlay.terms import POSITION_NAMES
 
@@ -220,6 +221,13 @@ def put_together(member: Member, pose: FloatArray, settings: TemplateSettings) -
     feet = [i for i in FEET if np.isfinite(mine[i, 0]) and np.isfinite(pose[i, 0])] or both
     shift = pose[feet].mean(axis=0) - scale * mine[feet].mean(axis=0)
     return member.moved(scale, shift)
+
+
+def fitted_to(middle: Member, member: Member, settings: TemplateSettings) -> Member:
+    """The member with the segment lengths of the swing in the middle, as far as both show that they differ."""
+    if not settings.fit_bodies or member.index == middle.index:
+        return member
+    return replace(member, swing=fit_in_picture(member.swing, middle.swing).swing)
 
 
 def sampling_figure(track: PoseTrack) -> Figure:

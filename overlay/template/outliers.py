@@ -57,9 +57,14 @@ def judge(
     tempo = _tempo_reasons(members, settings)
     tracked = _tracking_reasons(template, members, maps, settings)
     shorter = _height_reasons(template, members, maps, settings)
+    seen = np.isfinite(away)
+    mean = np.sqrt(np.sum(np.where(seen, away, 0.0) ** 2, axis=1) / np.maximum(2 * seen.sum(axis=1), 1))
+    # Of fewer than four no swing can be said to lie further out than the others do.
+    limit = max(settings.least_mean, settings.mean_ratio * float(np.median(mean))) if len(members) > 3 else math.inf
     reasons = []
     for i, time_map in enumerate(maps):
-        reason = tracked[i] or shorter[i] or tempo[i] or _movement_reason(away[i], offsets[i], offsets, settings)
+        reason = tracked[i] or shorter[i] or tempo[i]
+        reason = reason or _movement_reason(away[i], mean[i] > limit, offsets[i], offsets, settings)
         if not reason and time_map.diagnostics.get("explained_share", 1.0) < settings.explained:
             share = 100 * max(0.0, time_map.diagnostics["explained_share"])
             reason = f"another movement: the others share only {share:.0f} % of it"
@@ -67,16 +72,14 @@ def judge(
     return reasons
 
 
-def _movement_reason(away: FloatArray, own: FloatArray, all_of: FloatArray, settings: TemplateSettings) -> str:
+def _movement_reason(
+    away: FloatArray, far_on_the_whole: bool, own: FloatArray, all_of: FloatArray, settings: TemplateSettings
+) -> str:
     known = away[np.isfinite(away)]
     if not len(known):
         return "it shares no phase of the swing with the others"
-    far = np.sum(known > settings.two_cell_limit)
-    if not (
-        known.max() > settings.cell_limit
-        or far >= 2
-        or float(np.sqrt(np.mean(known**2))) / math.sqrt(2) > settings.mean_limit
-    ):
+    several = np.sum(known > settings.two_cell_limit) >= 2
+    if not (known.max() > settings.cell_limit or several or far_on_the_whole):
         return ""
     k = int(np.nanargmax(away))
     phase, part = CELLS[k]
@@ -188,7 +191,7 @@ def _tracking_reasons(
         reason = ""
         if share < settings.seen_share * best:
             reason = f"badly tracked: only {100 * share:.0f} % of its joints are seen, the others' {100 * best:.0f} %"
-        elif len(members) > 2 and shakes > settings.jitter_ratio * max(usual, 0.001):
-            reason = f"badly tracked: its joints jump {shakes / max(usual, 0.001):.0f} times as much as the others'"
+        elif len(members) > 2 and shakes > settings.jitter_ratio * max(usual, settings.jitter_floor):
+            reason = f"badly tracked: its joints jump {shakes / usual:.0f} times as much as the others'"
         reasons.append(reason)
     return reasons

@@ -78,13 +78,19 @@ def fit_in_space(
         kind="space",
         swing=swing,
         factors=told.found.factors(),
-        sd=dict(settings.part_sd[seen.view if second is None else f"{seen.view}+"]),
+        sd=_sd(told, settings),
         residual=residual,
         camera=camera,
         camera_sd=dict(about_camera.sd),
         notes=_notes(told, residual, settings),
         reported=as_reported(swing, student.pose.source, seen.torso_px),
     )
+
+
+def _sd(told: Estimate, settings: FitSettings) -> dict[str, float]:
+    """Part → SD; more where the model was not put in place at address."""
+    worse = 1.0 if told.seen[0].anchor == "address" else settings.other_anchor
+    return {part: worse * sd for part, sd in settings.part_sd[told.seen[0].view].items()}
 
 
 def _residual(told: Estimate, settings: FitSettings) -> float:

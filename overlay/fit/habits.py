@@ -2,7 +2,7 @@
 seen.
 
 A swing in space is exact; the student's joints come from a pose model, which draws turned shoulders together, pulls the
-far arm to the near one, and so on, in the same way in every clip. Left alone, these habits would be told as differences.
+far arm to the near one, and so on, in the same way in every clip. Left alone, such habits would be told as differences.
 The table holds, for each view, what is left between the joints reported of a rendered player and those of the model
 posed on him, by the progress of the swing, less the same at address. It is made by ``studies/body_fit.py --habits``.
 """

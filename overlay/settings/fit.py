@@ -7,7 +7,6 @@ from types import MappingProxyType
 from typing import Mapping
 
 from overlay.settings import setting
-from overlay.terms import PARTS
 
 # Lengths between the places where the pose model sees the joints, shares of stature. Trunk, arms, legs and foot:
 # Drillis & Contini 1966 (in Winter 2009, fig. 4.1), the shank less the height at which ankles are reported; shoulders
@@ -92,10 +91,35 @@ POSTURE_SD: Mapping[str, float] = MappingProxyType(
     }
 )
 
-# Part → what a fitted swing is wrong by, torso lengths, one coordinate of a phase mean; "+": both views were given.
-# Before the study: twice the noise of a pose.
-_ALL = dict.fromkeys(PARTS, 0.02)
-PART_SD: Mapping[str, Mapping[str, float]] = MappingProxyType({"dtl": _ALL, "fo": _ALL, "dtl+": _ALL, "fo+": _ALL})
+# Part → what a fitted swing is wrong by, torso lengths, one coordinate of a phase mean: root mean square over players
+# rendered with their own proportions and seen by the pose model, what its habits vary by included
+# (docs/studies/body_fit.md). On synthetic tracks the fit alone is wrong by 0.01 to 0.02.
+PART_SD: Mapping[str, Mapping[str, float]] = MappingProxyType(
+    {
+        "dtl": {
+            "hands": 0.03,
+            "lead_arm": 0.05,
+            "trail_arm": 0.02,
+            "shoulders": 0.03,
+            "head": 0.02,
+            "spine": 0.02,
+            "pelvis": 0.012,
+            "lead_leg": 0.017,
+            "trail_leg": 0.022,
+        },
+        "fo": {
+            "hands": 0.03,
+            "lead_arm": 0.03,
+            "trail_arm": 0.03,
+            "shoulders": 0.07,
+            "head": 0.045,
+            "spine": 0.033,
+            "pelvis": 0.032,
+            "lead_leg": 0.022,
+            "trail_leg": 0.032,
+        },
+    }
+)
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,6 @@ from overlay.maker import KINDS, load_parameters, make_model
 from overlay.models import save_model
 
 HERE = Path(__file__).resolve().parent
-NAMES = {"mid iron": "on-model mid iron", "driver": "on-model driver"}
 
 
 def main() -> None:
@@ -22,8 +21,8 @@ def main() -> None:
     parser.add_argument("--folder", type=Path, default=HERE, help="where the .swing files are written")
     folder: Path = parser.parse_args().folder
     folder.mkdir(parents=True, exist_ok=True)
-    for kind, file in KINDS.items():
-        model = make_model(load_parameters(HERE / f"{file}.toml"), NAMES[kind])
+    for file in KINDS.values():
+        model = make_model(load_parameters(HERE / f"{file}.toml"), file)
         target = folder / f"{file}.swing"
         save_model(model, target)
         print(f"{target}: {target.stat().st_size / 1000:.0f} kB")

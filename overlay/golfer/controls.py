@@ -22,6 +22,7 @@ _AT_TOP: Shape = {LAL: 0.0, 0.75: 0.8, TOP: 1.0, 0.93: 0.8, LALD: 0.0}
 _TURN: Shape = {0.0: 0.0, SLB: 0.45, LAL: 0.75, 0.75: 0.95, TOP: 1.0, 0.93: 0.9, LALD: 0.5, SLD: 0.2, IMPACT: 0.0}
 _PELVIS: Shape = {0.0: 0.0, SLB: 0.5, 0.70: 0.9, 0.83: 1.0, 0.90: 0.95, LALD: 0.3, SLD: 0.0}
 _STRIKE: Shape = {TOP: 0.0, LALD: 0.4, SLD: 0.8, IMPACT: 1.0, SLT: 0.8, 1.36: 0.25, 1.6: 0.0}
+_CHEST_STRIKE: Shape = {TOP: 0.0, LALD: 0.4, SLD: 0.8, IMPACT: 1.0, SLT: 0.4, 1.36: 0.0}
 
 MOVES: Mapping[str, tuple[tuple[str, Shape, float], ...]] = MappingProxyType(
     {
@@ -38,7 +39,7 @@ MOVES: Mapping[str, tuple[tuple[str, Shape, float], ...]] = MappingProxyType(
         "lean_top_deg": (("lean", {0.0: 0.0, SLB: 0.5, TOP: 1.0, LALD: 0.4, IMPACT: 0.0}, 1.0),),
         "shoulders_deg": (("thorax_turn", _TURN, 1.0),),
         "pelvis_deg": (("pelvis_turn", _PELVIS, 1.0),),
-        "shoulders_strike_deg": (("thorax_turn", _STRIKE, -1.0),),
+        "shoulders_strike_deg": (("thorax_turn", _CHEST_STRIKE, -1.0),),
         "pelvis_strike_deg": (("pelvis_turn", _STRIKE, -1.0),),
         "steep_back_deg": (
             ("thorax_tilt", {0.0: 0.0, SLB: 0.4, LAL: 1.0, 0.75: 0.8, TOP: 0.4, LALD: 0.2, IMPACT: 0.0}, -1.0),
@@ -57,6 +58,7 @@ MOVES: Mapping[str, tuple[tuple[str, Shape, float], ...]] = MappingProxyType(
             ("arm_z", {LALD: 0.0, SLD: 1.0, IMPACT: 0.0}, 0.8),
         ),
         "trail_long_deg": (("trail_protract", {LALD: 0.0, SLD: 0.6, IMPACT: 1.0, SLT: 0.3, 1.36: 0.0}, -1.0),),
+        "chest_through_deg": (("thorax_turn", {IMPACT: 0.0, SLT: 1.0, 1.36: 0.5, 1.6: 0.0}, -1.0),),
         "arm_through": (("arm_x", {IMPACT: 0.0, SLT: 1.0, 1.28: 0.6, 1.36: 0.0}, 1.0),),
         "set_deg": (("psi", {SLB: 0.0, LAL: 1.0, 0.75: 0.6, TOP: 0.0}, 1.0),),
         "lag_deg": (("psi", {TOP: 0.0, 0.93: 0.4, LALD: 1.0, SLD: 0.5, IMPACT: 0.0}, 1.0),),

@@ -52,14 +52,20 @@ SOLVED: Mapping[str, tuple[str, float]] = {
     "lean_impact_deg": ("hands_ahead_impact_m", 0.01),
     "wrist_set_deg": ("set_deg", 1.0),
     "lag_deg": ("lag_deg", 1.0),
+    "hands_even": ("arm_late", 0.02),
     "release_deg": ("arm_through", 0.02),
     "chest_through_deg": ("chest_finish_deg", 1.0),
     "hands_over_shoulder_cm": ("hands_finish", 0.02),
     "heel_lift_deg": ("heel_finish_deg", 1.0),
 }
-"""Parameter → the control that moves it most, and the size of a small step of it. The others are set directly."""
+"""Parameter → the control that moves it most, and the size of a small step of it. The others are set directly.
+``hands_even`` is no parameter of the file: it keeps the hands from stalling on their way to the ball."""
 
-_TOLERANCE = {parameter.name: parameter.tolerance for parameter in PARAMETERS}
+ALWAYS: dict[str, float] = {"trail_long_deg": 10.0, "chest_through_deg": 6.0}
+"""Of every model: at impact the trail arm is nearly straight, and the chest goes on turning after it, so that arms and
+club do not run away from a chest that stays."""
+
+_TOLERANCE = {**{parameter.name: parameter.tolerance for parameter in PARAMETERS}, "hands_even": 0.05}
 _UNIT = {parameter.name: parameter.unit for parameter in PARAMETERS}
 
 
@@ -82,7 +88,7 @@ def make_swing(parameters: Parameters, *, settings: MakerSettings = MAKER) -> Ma
         No swing has these numbers together: the message names the one that is missed most and how near it comes.
     """
     names = list(SOLVED)
-    wanted = np.array([parameters[name] for name in names])
+    wanted = np.array([{**parameters.values, "hands_even": settings.hands_even}[name] for name in names])
     tolerance = np.array([_TOLERANCE[name] for name in names])
     step = np.array([SOLVED[name][1] for name in names])
     limit = np.array([LIMITS[SOLVED[name][0]] for name in names])
@@ -161,6 +167,7 @@ def _jacobian(miss: Miss, u: FloatArray, now: FloatArray) -> FloatArray:
 def _swing(parameters: Parameters, x: FloatArray, settings: MakerSettings) -> Made:
     controls = {SOLVED[name][0]: float(value) for name, value in zip(SOLVED, x)}
     # Hands further to the target are out of the trail arm's reach unless its shoulder comes along.
+    controls |= ALWAYS
     controls["trail_reach_deg"] = settings.reach_deg_per_m * max(0.0, controls["ball_m"])
     spec = _spec(parameters, controls, settings)
     motion = simulate(spec)

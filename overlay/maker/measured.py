@@ -35,7 +35,7 @@ def measured(space: SpaceTrack) -> dict[str, float]:
         raise DataError(f"The swing has no {words(missing[0])}.", "Only a swing with all nine positions is measured.")
     look = _Look(space)
     out = {"stature_m": space.stature_m}
-    for part in (_posture, _turn, _plane, _shift, _tempo, _club, _finish):
+    for part in (_posture, _turn, _plane, _shift, _tempo, _club, _finish, _flow):
         out |= part(look)
     return out
 
@@ -251,3 +251,14 @@ def _finish(look: _Look) -> dict[str, float]:
         "hands_over_shoulder_cm": float(100.0 * (finish("wrists") - finish("lead_shoulder"))[0, 2]),
         "heel_lift_deg": float(np.degrees(np.arcsin(foot[2] / np.linalg.norm(foot)))),
     }
+
+
+def _flow(look: _Look) -> dict[str, float]:
+    """No parameter: how evenly the hands go on to the ball, their mean speed after shaft level ÷ before it."""
+
+    def speed(start: str, stop: str) -> float:
+        rows = look.stretch(start, stop)("grip")
+        way = float(np.sum(np.linalg.norm(np.diff(rows, axis=0), axis=-1)))
+        return way / (look.at[stop] - look.at[start])
+
+    return {"hands_even": speed("shaft_level_down", "impact") / speed("lead_arm_level_down", "shaft_level_down")}

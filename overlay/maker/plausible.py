@@ -68,7 +68,7 @@ def plausibility(space: SpaceTrack) -> dict[str, float]:
     lead = feet[:2] if space.handedness == "right" else feet[2:]
     wrists = np.stack([np.linalg.norm(joint(f"{side}_wrist") - space.grip, axis=-1) for side in ("left", "right")])
     i = int(np.argmin(np.abs(space.time_s - at["impact"])))
-    hands = np.gradient(0.5 * (joint("left_wrist") + joint("right_wrist")), step, axis=0)
+    hands = np.gradient(space.grip, step, axis=0)
     heads = np.gradient(space.club_head, step, axis=0)
     elbows = []
     for side in ("left", "right"):

@@ -40,6 +40,12 @@ class MakerSettings:
     reach_deg_per_m: float = setting(
         150.0, "deg/m", "trail shoulder forward and down as the ball lies further to the target; common practice"
     )
+    hands_even: float = setting(
+        1.0,
+        "ratio",
+        "mean speed of the hands from shaft level down to impact over that before: they neither stall nor "
+        "jerk; no source",
+    )
     most_steps: int = setting(40, "count", "steps of the solver; a solvable set of numbers takes 5 to 15")
     largest_steps: float = setting(12.0, "count", "small steps that one step of the solver may be long")
     share_of_tolerance: float = setting(0.2, "fraction", "of each tolerance that ends the solving")
@@ -82,7 +88,7 @@ class PlausibleSettings:
     grip_m: float = setting(0.16, "m", "wrist to the middle of both hands: a hand and half the grip")
     strike_m: float = setting(0.03, "m", "middle of the club head beside the middle of the ball at impact")
     hand_speed_m_s: tuple[float, float] = setting((4.0, 12.0), "m/s", "at impact; no source, from memory 7 to 10")
-    elbow_deg_s: float = setting(2200.0, "deg/s", "no source; throwing arms reach 2,500, from memory")
+    elbow_deg_s: float = setting(1500.0, "deg/s", "no source; throwing arms reach 2,500, from memory")
     turn_deg_s: float = setting(1100.0, "deg/s", "no source; shoulders of fast players reach 700 to 900, from memory")
 
 

@@ -27,10 +27,12 @@ from model_attacks import Attacks  # noqa: E402
 from model_factory import space_model, swing_model, template_model, with_pictures  # noqa: E402
 from test_models_fuzz import everything_under, try_file  # noqa: E402
 
-from overlay.errors import InputError  # noqa: E402
+from overlay.errors import InputError, OverlayError  # noqa: E402
 from overlay.models import Library, load_model, model_bytes  # noqa: E402
 
 PAGE = ROOT / "docs" / "studies" / "hostile_models.md"
+MOST_SHOWN = 12
+"""Harmless files of each kind that are drawn too."""
 FIRST = 1_000_000
 """Other cases than those of the tests."""
 
@@ -46,6 +48,22 @@ def why(path: Path) -> str:
     return "–"
 
 
+def show(path: Path) -> None:
+    """What ``overlay model show`` does with a file that was accepted: measures, JSON, the sheet of its positions."""
+    from overlay.documents import to_json
+    from overlay.pipeline.model_documents import model_document
+    from overlay.pipeline.model_pictures import model_sheet
+    from overlay.pipeline.models import measured, seen_swings
+
+    try:
+        model = load_model(path)
+        seen = seen_swings(model)
+        to_json(model_document(model, seen, {view: measured(swing) for view, swing in seen.items()}))
+        model_sheet(model, seen)
+    except OverlayError:
+        return
+
+
 def main() -> None:
     arguments = argparse.ArgumentParser(description=__doc__)
     arguments.add_argument("--cases", type=int, default=10_000)
@@ -59,7 +77,7 @@ def main() -> None:
     attacks = Attacks(good)
     came: dict[str, collections.Counter[str]] = collections.defaultdict(collections.Counter)
     reasons: collections.Counter[str] = collections.Counter()
-    slowest, crashes = 0.0, []
+    slowest, crashes, shown = 0.0, [], 0
     before_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     with tempfile.TemporaryDirectory() as work:
         here = Path(work) / "a" / "b"
@@ -73,10 +91,13 @@ def main() -> None:
             started = time.perf_counter()
             try:
                 outcome = try_file(path, library)
+                slowest = max(slowest, time.perf_counter() - started)
+                if outcome == "a model" and came[attack.how]["a model"] < MOST_SHOWN:
+                    shown += 1
+                    show(path)
             except Exception as error:
                 outcome = "crash"
                 crashes.append(f"{FIRST + number} ({attack.how}): {type(error).__name__}: {error}")
-            slowest = max(slowest, time.perf_counter() - started)
             came[attack.how][outcome] += 1
             if outcome == "refused":
                 reasons[reason] += 1
@@ -92,7 +113,8 @@ def main() -> None:
         "",
         f"{cases} files: {refused} refused, {cases - refused - len(crashes)} harmless (still a model within all "
         f"limits), {len(crashes)} crashes, {len(outside)} files written outside the library. The slowest case, with "
-        f"everything that was tried on it, took {slowest:.2f} s; memory rose by {peak_mb - before_mb:.0f} MB at most.",
+        f"everything that was tried on it, took {slowest:.2f} s; memory rose by {peak_mb - before_mb:.0f} MB at most. "
+        f"Of the harmless ones {shown} were also measured and drawn as `overlay model show` does.",
         "",
         "| what was done to a good file | cases | refused | still a model | crashes |",
         "|---|---|---|---|---|",

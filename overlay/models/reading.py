@@ -81,6 +81,15 @@ class _Reader:
             raise Fault(f"its part {part} holds values outside {low:g}…{high:g}")
         return values
 
+    def places(self, name: str, shape: tuple[int, ...]) -> FloatArray:
+        """Points of the picture, each known or missing as a whole."""
+        px = self.settings.max_px
+        points = self.array(name, shape, -px, px)
+        missing = np.isnan(points)
+        if np.any(missing[..., 0] != missing[..., 1]):
+            raise Fault(f"its part arrays/{name}.npy holds points of which one coordinate is missing")
+        return points
+
     def flags(self, name: str, shape: tuple[int, ...]) -> AnyArray:
         part = f"arrays/{name}.npy"
         self.used.add(part)
@@ -110,7 +119,7 @@ class _Reader:
             states = self.codes(f"{view}.club.state", n_club, len(CLUB_STATES))
             club = ClubTrack(
                 time_s=self.times(f"{view}.club.time_s", n_club),
-                grip=self.array(f"{view}.club.grip", (n_club, 2), -px, px),
+                grip=self.places(f"{view}.club.grip", (n_club, 2)),
                 angle_deg=self.array(f"{view}.club.angle_deg", (n_club,), -1e5, 1e5),
                 length_px=self.array(f"{view}.club.length_px", (n_club,), -px, px),
                 state=tuple(CLUB_STATES[state] for state in states),
@@ -152,7 +161,7 @@ class _Reader:
         n = fields.whole("frames", 2, self.settings.max_frames)
         width, height = fields.wholes("image_size", 2, 0, 100_000)
         track = PoseTrack(
-            points=self.array(f"{view}.pose.points", (n, N_LANDMARKS, 2), -px, px),
+            points=self.places(f"{view}.pose.points", (n, N_LANDMARKS, 2)),
             depth=self.array(f"{view}.pose.depth", (n, N_LANDMARKS), -px, px),
             visibility=self.array(f"{view}.pose.visibility", (n, N_LANDMARKS), 0.0, 1.0, lost=False),
             time_s=self.times(f"{view}.pose.time_s", n),

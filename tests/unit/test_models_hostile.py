@@ -244,6 +244,12 @@ def test_arrays_that_are_wrong(content: bytes, match: str, tmp_path: Path) -> No
     refused(zipped(with_part(POINTS, content)), tmp_path, match)
 
 
+def test_half_a_point(tmp_path: Path) -> None:
+    points = swing_model().swings["dtl"].pose.points.copy()
+    points[5, 11, 0] = np.nan
+    refused(zipped(with_part(POINTS, npy(points))), tmp_path, "one coordinate is missing")
+
+
 def test_times_that_do_not_increase(tmp_path: Path) -> None:
     refused(zipped(with_part("arrays/dtl.pose.time_s.npy", npy(np.zeros(73)))), tmp_path, "not strictly increasing")
     refused(zipped(with_part("arrays/dtl.pose.time_s.npy", npy(np.full(73, np.nan)))), tmp_path, "outside")

@@ -1,13 +1,14 @@
 """Two swings of one player with months between them: what the cameras explain, and what is found beyond them.
 
-    python studies/progress_comparison.py [--quick] [--players N] [--told] [--rendered FOLDER]
+    python studies/progress_comparison.py [--quick] [--players N] [--told]
 
 One player, two swings with the usual human variation. On the *same day* one camera films both; *months later*
 distance (3–6 m), height and offset (±15 cm), yaw (±5°), zoom and frame rate (30, 60, 120 frames/s) are drawn anew for
 each of the two. Joints carry errors of the pose model's kind and go through cleaning, position finding, alignment and
-score. Where each camera stood is estimated from the track alone, with the generic movement posed on the player
-(``overlay.fit``); ``--told`` takes the true cameras with errors of a set size instead, which tests the explanation by
-itself.
+score. Where each camera stood is estimated from the tracks alone, with the usual swing for the movement: each *by
+itself* (``overlay.fit.estimate_camera``), and both *together* as clips of one player
+(``overlay.explain.same_player_cameras``). That one camera filmed both on the same day is not told to either.
+``--told`` takes the true cameras with errors of a set size instead, which tests the explanation by itself.
 
 - *False differences*: nothing was changed. A table counts when it names any difference; *beyond the cameras* when one
   of them stays after ``overlay.explain.beyond``.
@@ -21,7 +22,6 @@ from __future__ import annotations
 
 import argparse
 import math
-from collections import Counter
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -34,11 +34,13 @@ from positions_synthetic import drawn_style
 from overlay.align import align
 from overlay.arrays import FloatArray
 from overlay.data import Camera, Comparison, SpaceTrack, Swing
-from overlay.errors import InputError, OverlayError
-from overlay.explain import beyond, camera_parts
+from overlay.errors import InputError
+from overlay.explain import beyond, camera_parts, same_player_cameras
 from overlay.explain.beyond import found, part_of
+from overlay.explain.cameras import moved
 from overlay.explain.looking import movement_of, seen_by
 from overlay.files import write_text
+from overlay.fit import estimate_camera
 from overlay.golfer import BodySpec, CameraSpec, GolferSpec, Motion, NoiseSpec, TempoSpec, simulate
 from overlay.golfer.space import space_track
 from overlay.score import score
@@ -150,8 +152,11 @@ def as_camera(camera: CameraSpec) -> Camera:
     return Camera(camera.position, camera.axes, camera.focal_px, camera.principal_px)
 
 
+MODES = ("by itself", "together")
+
+
 class Estimator:
-    """Where a camera stood."""
+    """Where two cameras stood."""
 
     def __init__(self, told: bool) -> None:
         self.told = told
@@ -163,25 +168,25 @@ class Estimator:
             self._generic[club] = space_track(simulate(GolferSpec(club=club)))  # type: ignore[arg-type]
         return self._generic[club]
 
-    def __call__(self, recorded: Recorded, rng: np.random.Generator) -> Any:
-        if recorded.estimate is None:
-            recorded.estimate = self._told(recorded, rng) if self.told else self._fitted(recorded)
-        return recorded.estimate
+    @property
+    def modes(self) -> tuple[str, ...]:
+        return MODES[:1] if self.told else MODES
+
+    def pair(self, mine: Recorded, theirs: Recorded, mode: str, rng: np.random.Generator) -> tuple[Any, Any]:
+        if self.told:
+            return self._told(mine, rng), self._told(theirs, rng)
+        space = self.generic(theirs.scene.motion.spec.club)
+        if mode == "together":
+            return same_player_cameras(space, mine.swing, theirs.swing)
+        for recorded in (mine, theirs):
+            if recorded.estimate is None:
+                recorded.estimate = estimate_camera(space, recorded.swing)
+        return mine.estimate, theirs.estimate
 
     def _told(self, recorded: Recorded, rng: np.random.Generator) -> Any:
-        from overlay.explain.cameras import moved
-
         sds = TOLD_SD[recorded.scene.view]
         wrong = {name: float(rng.normal(0.0, sd)) for name, sd in sds.items()}
         return SimpleNamespace(camera=moved(as_camera(recorded.scene.camera), **wrong), camera_sd=sds)
-
-    def _fitted(self, recorded: Recorded) -> Any:
-        from overlay.fit import estimate_camera
-
-        try:
-            return estimate_camera(self.generic(recorded.scene.motion.spec.club), recorded.swing)
-        except OverlayError:
-            return None
 
 
 def record(motion: Motion, view: View, day: Day, seed: int) -> Recorded:
@@ -213,53 +218,47 @@ class Tally:
     unknown: int = 0
     bounds: list[bool] = field(default_factory=list)
     shares: list[float] = field(default_factory=list)
-    worst: Counter[tuple[str, str]] = field(default_factory=Counter)
 
     def rate(self, count: int) -> str:
         return f"{count / max(1, self.n):.0%} ({count} of {self.n})"
 
 
-def explained(mine: Recorded, theirs: Recorded, estimator: Estimator, rng: np.random.Generator) -> Comparison:
-    """The comparison with the cameras' parts; without them where nothing was detected."""
-    comparison = score(mine.swing, theirs.swing, align(mine.swing, theirs.swing))
-    if not found(comparison):
-        return comparison
-    space = estimator.generic(theirs.scene.motion.spec.club)
-    parts = camera_parts(comparison, space, student_fit=estimator(mine, rng), reference_fit=estimator(theirs, rng))
-    return replace(comparison, camera_parts=parts)
-
-
 def count(
-    tally: Tally,
+    tallies: dict[str, Tally],
     mine: Recorded,
     theirs: Recorded,
     estimator: Estimator,
     rng: np.random.Generator,
     target: tuple[str, str] | None,
 ) -> None:
-    settings = ScoreSettings()
-    comparison = explained(mine, theirs, estimator, rng)
-    tally.n += 1
+    """One pair into the tally of every mode."""
+    comparison = score(mine.swing, theirs.swing, align(mine.swing, theirs.swing))
     named = found(comparison)
-    if not named:
-        return
-    tally.named += 1
-    left = {(row.phase, row.part) for row in beyond(comparison)}
-    tally.stayed += bool(left)
-    tally.worst.update(left if target is None else ())
-    tally.target_named += target in {(row.phase, row.part) for row in named}
-    tally.target_stayed += target in left
-    truth = true_parts(comparison, mine, theirs, settings)
-    for row in named:
-        part = part_of(comparison, row)
-        cell = (row.phase, row.part)
-        if part is None or not math.isfinite(part.sd):
-            tally.unknown += 1
+    truth = true_parts(comparison, mine, theirs, ScoreSettings()) if named else {}
+    for mode in estimator.modes:
+        tally = tallies[mode]
+        tally.n += 1
+        if not named:
             continue
-        tally.shares.append(part.share)
-        if cell in truth:
-            along = float(truth[cell] @ np.array(row.offset)) / math.hypot(*row.offset)
-            tally.bounds.append(min(along, row.value) <= part.could_explain + 1e-9)
+        student_fit, reference_fit = estimator.pair(mine, theirs, mode, rng)
+        space = estimator.generic(theirs.scene.motion.spec.club)
+        parts = camera_parts(comparison, space, student_fit=student_fit, reference_fit=reference_fit)
+        told = replace(comparison, camera_parts=parts)
+        tally.named += 1
+        left = {(row.phase, row.part) for row in beyond(told)}
+        tally.stayed += bool(left)
+        tally.target_named += target in {(row.phase, row.part) for row in named}
+        tally.target_stayed += target in left
+        for row in named:
+            part = part_of(told, row)
+            cell = (row.phase, row.part)
+            if part is None or not math.isfinite(part.sd):
+                tally.unknown += 1
+                continue
+            tally.shares.append(part.share)
+            if cell in truth:
+                along = float(truth[cell] @ np.array(row.offset)) / math.hypot(*row.offset)
+                tally.bounds.append(min(along, row.value) <= part.could_explain + 1e-9)
 
 
 def target_of(mine: Recorded, plain: bed.Recorded, settings: ScoreSettings) -> tuple[str, str]:
@@ -269,77 +268,85 @@ def target_of(mine: Recorded, plain: bed.Recorded, settings: ScoreSettings) -> t
 
 
 KINDS = ("same day", "months later")
+Key = tuple[str, str, bool]
 
 
-def run(players: int, estimator: Estimator, first: int = 0) -> dict[tuple[str, str, bool], Tally]:
-    tallies = {(view, kind, changed): Tally() for view in VIEWS for kind in KINDS for changed in (False, True)}
-    for view in VIEWS:
-        for number in range(first, first + players):
+def run(players: int, estimator: Estimator, first: int = 0) -> dict[Key, dict[str, Tally]]:
+    """(view, kind of pair, whether there is a change) → mode → tally."""
+    tallies: dict[Key, dict[str, Tally]] = {
+        (view, kind, changed): {mode: Tally() for mode in estimator.modes}
+        for view in VIEWS
+        for kind in KINDS
+        for changed in (False, True)
+    }
+    for number in range(first, first + players):
+        for view in VIEWS:
             rng = np.random.default_rng([61, number, view == "fo"])
             _, (before, after, changed) = drawn_player(rng, view)
             then, now = drawn_day(rng), drawn_day(rng)
             seeds = [int(seed) for seed in rng.integers(1 << 20, size=5)]
             old = record(before, view, then, seeds[0])
-            recordings = {
-                ("same day", False): record(after, view, then, seeds[1]),
-                ("same day", True): record(changed, view, then, seeds[2]),
-                ("months later", False): record(after, view, now, seeds[3]),
-                ("months later", True): record(changed, view, now, seeds[4]),
-            }
-            for (kind, is_changed), new in recordings.items():
+            for k, (kind, is_changed) in enumerate((kind, changed) for kind in KINDS for changed in (False, True)):
+                motion, day = changed if is_changed else after, then if kind == "same day" else now
+                new = record(motion, view, day, seeds[k + 1])
                 target = None
                 if is_changed:
                     plain = bed.Recorded(after, new.scene.camera, view)
                     target = target_of(new, plain, ScoreSettings())
                 count(tallies[view, kind, is_changed], new, old, estimator, rng, target)
-            if number % 5 == 4:
-                print(view, number + 1, flush=True)
+        if number % 5 == 4:
+            print(f"{number + 1 - first} players", flush=True)
     return tallies
 
 
-def lines_of(tallies: dict[tuple[str, str, bool], Tally]) -> list[str]:
+def lines_of(tallies: dict[Key, dict[str, Tally]], modes: tuple[str, ...]) -> list[str]:
+    heads = " | ".join(f"any beyond the cameras, {mode}" for mode in modes)
     lines = [
         "## Nothing was changed: tables that name a difference",
         "",
-        "| view | pair | any difference named | any beyond the cameras |",
-        "|---|---|---|---|",
+        f"| view | pair | any difference named | {heads} |",
+        "|---|---|---|" + "---|" * len(modes),
     ]
     for view in VIEWS:
         for kind in KINDS:
-            t = tallies[view, kind, False]
-            lines.append(f"| {view} | {kind} | {t.rate(t.named)} | {t.rate(t.stayed)} |")
+            of = tallies[view, kind, False]
+            first = of[modes[0]]
+            rest = " | ".join(t.rate(t.stayed) for t in of.values())
+            lines.append(f"| {view} | {kind} | {first.rate(first.named)} | {rest} |")
+    heads = " | ".join(f"named beyond the cameras, {mode}" for mode in modes)
     lines += [
         "",
         "## A real change: is it found?",
         "",
-        "| view | pair | part and phase named | named beyond the cameras | anything beyond the cameras |",
-        "|---|---|---|---|---|",
+        f"| view | pair | part and phase named | {heads} |",
+        "|---|---|---|" + "---|" * len(modes),
     ]
     for view in VIEWS:
         for kind in KINDS:
-            t = tallies[view, kind, True]
-            lines.append(
-                f"| {view} | {kind} | {t.rate(t.target_named)} | {t.rate(t.target_stayed)} | {t.rate(t.stayed)} |"
-            )
+            of = tallies[view, kind, True]
+            first = of[modes[0]]
+            rest = " | ".join(t.rate(t.target_stayed) for t in of.values())
+            lines.append(f"| {view} | {kind} | {first.rate(first.target_named)} | {rest} |")
     lines += [
         "",
         "## The bound",
         "",
-        "| view | pair | true part of the cameras within the bound | median share that the cameras could explain |",
-        "|---|---|---|---|",
+        "| view | pair | cameras | true part of the cameras within the bound | median share that they could explain |",
+        "|---|---|---|---|---|",
     ]
     for view in VIEWS:
         for kind in KINDS:
-            both = [tallies[view, kind, changed] for changed in (False, True)]
-            bounds = [ok for t in both for ok in t.bounds]
-            shares = [share for t in both for share in t.shares]
-            unknown = sum(t.unknown for t in both)
-            if bounds:
-                said = f"{np.mean(bounds):.0%} ({sum(bounds)} of {len(bounds)})"
-                lines.append(
-                    f"| {view} | {kind} | {said} | {np.median(shares):.0%}"
-                    f"{f'; {unknown} not known' if unknown else ''} |"
-                )
+            for mode in modes:
+                both = [tallies[view, kind, changed][mode] for changed in (False, True)]
+                bounds = [ok for t in both for ok in t.bounds]
+                shares = [share for t in both for share in t.shares]
+                unknown = sum(t.unknown for t in both)
+                if bounds:
+                    said = f"{np.mean(bounds):.0%} ({sum(bounds)} of {len(bounds)})"
+                    lines.append(
+                        f"| {view} | {kind} | {mode} | {said} | {np.median(shares):.0%}"
+                        f"{f'; {unknown} not known' if unknown else ''} |"
+                    )
     return lines
 
 
@@ -354,12 +361,10 @@ def main() -> None:
         "--told", action="store_true", help="true cameras with errors of a set size; nothing is written"
     )
     arguments = parser.parse_args()
-    tallies = run(4 if arguments.quick else arguments.players, Estimator(arguments.told), arguments.first)
-    lines = lines_of(tallies)
+    estimator = Estimator(arguments.told)
+    tallies = run(4 if arguments.quick else arguments.players, estimator, arguments.first)
+    lines = lines_of(tallies, estimator.modes)
     print("\n".join(lines))
-    for key, tally in tallies.items():
-        if tally.worst:
-            print(key, tally.worst.most_common(4))
     if arguments.quick or arguments.told or arguments.first:
         return
     head = ["# Progress comparison", "", (__doc__ or "").split("\n\n", 2)[2].strip(), ""]

@@ -15,6 +15,7 @@ from overlay.explain.reference import (
     model_sentences,
     usual_spread,
 )
+from overlay.explain.same_player import same_player_cameras
 from overlay.explain.wording import camera_lines, camera_sentence, cameras_note, first_caution
 
 __all__ = [
@@ -32,5 +33,6 @@ __all__ = [
     "model_kind",
     "model_line",
     "model_sentences",
+    "same_player_cameras",
     "usual_spread",
 ]

@@ -102,3 +102,14 @@ def camera_draws(estimate: Estimated, count: int, rng: np.random.Generator) -> t
     return tuple(
         moved(camera, **{name: sd * float(rng.standard_normal()) for name, sd in sds.items()}) for _ in range(count)
     )
+
+
+def drawn_pairs(
+    student: Estimated, reference: Estimated, count: int, rng: np.random.Generator
+) -> tuple[tuple[Camera, ...], tuple[Camera, ...]]:
+    """``count`` pairs of cameras: in step where both were found together (``together``), else drawn by themselves."""
+    mine = getattr(student, "together", None)
+    if mine is not None and mine is getattr(reference, "together", None):
+        one, other = (tuple(estimate.draws)[:count] for estimate in (student, reference))  # type: ignore[attr-defined]
+        return one, other
+    return camera_draws(student, count, rng), camera_draws(reference, count, rng)

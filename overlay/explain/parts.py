@@ -12,7 +12,7 @@ import numpy as np
 
 from overlay.arrays import FloatArray
 from overlay.data import Camera, CameraPart, Comparison, PhaseDifference, SpaceTrack
-from overlay.explain.cameras import Estimated, camera_draws
+from overlay.explain.cameras import Estimated, drawn_pairs
 from overlay.explain.looking import Movement, movement_of, seen_by
 from overlay.settings.explain import ExplainSettings
 from overlay.settings.score import ScoreSettings
@@ -75,8 +75,7 @@ def _offsets(
     if student_fit is None or reference_fit is None:
         return {}
     rng = np.random.default_rng([seed, 1904])
-    mine = camera_draws(student_fit, settings.draws, rng)
-    theirs = camera_draws(reference_fit, settings.draws, rng)
+    mine, theirs = drawn_pairs(student_fit, reference_fit, settings.draws, rng)
     movement = movement_of(comparison, space, score_settings)
     if not mine or not theirs or movement is None:
         return {}

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from overlay.cli.model_options import kept_sentence, library_of, models_option, name_option
-from overlay.cli.options import CLIP, clip_options, read_clip_options, shared_options
+from overlay.cli.options import CLIP, clip_options, read_clip_options, second_offset_option, shared_options
 from overlay.cli.show import console, progress_display
 
 PICTURES = click.Choice(["none", "positions", "ghost"])
@@ -18,12 +18,7 @@ PICTURES = click.Choice(["none", "positions", "ghost"])
 @click.argument("clip", type=CLIP)
 @name_option
 @click.option("--second", type=CLIP, help="The other view of the same swing, or of another swing of the same player.")
-@click.option(
-    "--second-offset",
-    "offset_s",
-    type=float,
-    help="Say by hand: the time on the face-on clip, in s, when the down-the-line clip is at 0 s.",
-)
+@second_offset_option
 @click.option(
     "--pictures",
     type=PICTURES,
@@ -43,7 +38,7 @@ def command(
     name: str,
     replace: bool,
     second: Path | None,
-    offset_s: float | None,
+    second_offset: float | None,
     pictures: Any,
     player: str,
     club: str,
@@ -68,7 +63,7 @@ def command(
     library = library_of(folder)
     # Told now, not after minutes of work.
     name = library.check_free(name, replace)
-    given = _second_options(values) or ("" if offset_s is None else "--second-offset")
+    given = _second_options(values) or ("" if second_offset is None else "--second-offset")
     if second is None and given:
         raise click.UsageError(f"{given} is for --second.")
     options, second_options = (
@@ -82,7 +77,7 @@ def command(
             options,
             second=second,
             second_options=second_options,
-            offset_s=offset_s,
+            offset_s=second_offset,
             progress=progress,
         )
         path = library.add(model, replace)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from overlay import __version__
-from overlay.data import FilmingReport, KeptPictures, Measure, Model, PoseTrack, Provenance, Swing, TimeMap
+from overlay.data import FilmingReport, KeptPictures, Measure, Model, PoseTrack, Provenance, Swing, TimeMap, ViewPair
 from overlay.errors import ContentError
 from overlay.models import (
     Amount,
@@ -24,8 +24,10 @@ from overlay.models import (
     real_factor,
     tidy,
 )
-from overlay.pipeline.clips import ClipOptions, Inspection, inspect_clip
-from overlay.pipeline.closer import look_closer, opened
+from overlay.pipeline.clips import ClipOptions, Inspection
+from overlay.pipeline.closer import opened
+from overlay.pipeline.comparing import inspect_all
+from overlay.pipeline.views import BOTH, Seen, paired
 from overlay.progress import SILENT, Progress
 from overlay.terms import View
 
@@ -114,10 +116,16 @@ def keep_clip(
                     f"{one.name} is a saved track: there are no pictures to keep.",
                     "Leave out --pictures, or give the clip.",
                 )
-    taken = [_Taken.of(one, asked, told.pictures, progress) for one, asked in given]
+    inspections = inspect_all(given, progress=progress)
     pair_map = None
-    if len(taken) == 2:
-        pair_map = _paired(taken, offset_s, progress)
+    if len(given) == 2:
+        seen = Seen((given[0][0], given[1][0]), (given[0][1], given[1][1]), offset_s)
+        found = paired(inspections, seen, progress=progress)
+        pair_map = kept_map(found.pair)
+        chosen = [(found.inspections[view], found.swing(view)) for view in BOTH]
+    else:
+        chosen = [(inspections[0], inspections[0].chosen(given[0][1].swing))]
+    taken = [_Taken.of(inspection, swing, told.pictures, progress) for inspection, swing in chosen]
     made = Provenance(
         made_at=now(),
         made_by=f"overlay {__version__}",
@@ -130,7 +138,7 @@ def keep_clip(
         kind="swing",
         swings={one.kept.view: one.kept for one in taken},
         pictures={one.kept.view: one.pictures for one in taken if one.pictures is not None},
-        filming={one.kept.view: one.filming for one in taken if one.filming is not None},
+        filming={one.kept.view: one.filming for one in taken},
         pair_map=pair_map,
         club_kind=tidy(told.club_kind, 100),
         player=tidy(told.player, 100),
@@ -140,40 +148,21 @@ def keep_clip(
 
 @dataclass(frozen=True)
 class _Taken:
-    """One view of a swing, looked at closely and ready to be kept."""
+    """One view of a swing, ready to be kept."""
 
-    path: Path
-    swing: Swing
+    label: str
     kept: Swing
-    filming: FilmingReport | None
+    filming: FilmingReport
     pictures: KeptPictures | None
 
     @classmethod
-    def of(cls, path: Path, options: ClipOptions, amount: Amount, progress: Progress) -> _Taken:
-        try:
-            inspection = inspect_clip(path, options, progress=progress)
-            inspection = look_closer(inspection, options.swing, options, progress=progress)
-        except ContentError as error:
-            raise _naming(error, path) from error
-        swing = inspection.chosen(options.swing)
-        filming = tidied(inspection.closer[swing.swing_number].filming)
-        pictures = None
-        if amount != "none":
-            pictures = cut_outs(inspection, swing, amount, progress=progress)
-        return cls(path, swing, kept_swing(swing), filming, pictures)
-
-    @property
-    def label(self) -> str:
-        return tidy(f"{self.path.name}, swing {self.swing.swing_number}")
-
-    @property
-    def clock(self) -> float:
-        """Clip seconds per second of the kept swing's clock."""
-        return real_factor(self.swing)
-
-
-def _naming(error: ContentError, path: Path) -> ContentError:
-    return error if path.name in error.message else type(error)(f"{path.name}: {error.message}", error.hint)
+    def of(cls, inspection: Inspection, swing: Swing, amount: Amount, progress: Progress) -> _Taken:
+        return cls(
+            tidy(f"{inspection.path.name}, swing {swing.swing_number}"),
+            kept_swing(swing),
+            tidied(inspection.closer[swing.swing_number].filming),
+            cut_outs(inspection, swing, amount, progress=progress),
+        )
 
 
 def tidied(report: FilmingReport) -> FilmingReport:
@@ -183,30 +172,12 @@ def tidied(report: FilmingReport) -> FilmingReport:
     )
 
 
-def _paired(taken: Sequence[_Taken], offset_s: float | None, progress: Progress) -> TimeMap:
-    """Down-the-line → face-on time of the two kept swings."""
-    from overlay.pair import pair_views
-    from overlay.video import read_sound
-    from overlay.video.recorded import recorded_at
+def kept_map(pair: ViewPair) -> TimeMap:
+    """Down-the-line → face-on time on the clocks of the kept swings.
 
-    one, other = taken
-    progress.stage("pairing the two views")
-    sounds, recorded = [], []
-    for each in taken:
-        filmed = each.swing.clip is not None
-        sounds.append(read_sound(each.path, each.swing.start_s, each.swing.stop_s) if filmed else None)
-        recorded.append(recorded_at(each.path) if filmed else None)
-    pair = pair_views(
-        one.swing,
-        other.swing,
-        sounds=(sounds[0], sounds[1]),
-        recorded_at=(recorded[0], recorded[1]),
-        offset_s=offset_s,
-        filming=(one.filming, other.filming),
-    )
-    progress.done()
-    dtl, fo = (one, other) if one.swing.view == "dtl" else (other, one)
-    by, to = dtl.clock, fo.clock
+    Its diagnostics say whether it is ``one_swing`` under two cameras, its notes what that rests on.
+    """
+    by, to = real_factor(pair.dtl), real_factor(pair.fo)
     known = pair.time_map
     return replace(
         known,

@@ -121,7 +121,8 @@ class Skeleton:
     def segment_lengths(self) -> dict[str, float]:
         """Segment → m between the marks of the pose model, median over the swing and both sides.
 
-        "head" is between the ears' middle and the nose, "hand" from the wrist to the index knuckle.
+        "head" is from the middle of the shoulders to that of the ears at address, "hand" from the wrist to the index
+        knuckle.
         """
         points = self.space.points
 
@@ -146,7 +147,7 @@ class Skeleton:
             "trunk": float(np.median(np.linalg.norm(middle(points, "shoulder") - middle(points, "hip"), axis=-1))),
             "shoulder_width": across("shoulder"),
             "hip_width": across("hip"),
-            "head": float(np.median(np.linalg.norm(self.joint("nose") - middle(points, "ear"), axis=-1))),
+            "head": float(np.linalg.norm(middle(points, "ear") - middle(points, "shoulder"), axis=-1)[self.address]),
             "forearm": bone("elbow", "wrist"),
             "hand": bone("wrist", "index"),
             "shank": bone("knee", "ankle"),

@@ -175,7 +175,7 @@ class FitSettings:
     looks_after: float = setting(1.0, "count", "and after impact, where players differ most")
     huber: float = setting(1.3, "SD", "beyond it a look counts less; the usual 1.345")
     look_floor: float = setting(0.015, "log", "habits of the pose model that are the same in every frame")
-    least_joints: int = setting(9, "count", "of 20 at address: with fewer the posture cannot be told from the camera")
+    least_joints: int = setting(9, "count", "of 19 at address: with fewer the posture cannot be told from the camera")
     most_steps: int = setting(30, "count", "Gauss–Newton steps; ten are usual")
     other_anchor: float = setting(2.5, "ratio", "postures away from address differ that much more than at address")
     head_sd: float = setting(0.04, "torso", "error of ball or club head in the picture, with that of the ground there")

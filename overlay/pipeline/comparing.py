@@ -174,7 +174,7 @@ def compare_inspections(
     reference_repeats = () if same else _repeats(reference, other)
     progress.stage("aligning and scoring")
     fitted, fitted_repeats = _fitted(reference, one, other, reference_repeats, wanted=fit)
-    scored = other if fitted is None else fitted.swing
+    scored = other if fitted is None else fitted.scored
     time_map = align(one, scored)
     model = reference.model
     comparison = score(

@@ -86,7 +86,9 @@ def as_inspection(
     else:
         swing = model.swings[_view_of(model, student)]
     guides = guide_lines(swing)
-    measures: tuple[Measure, ...] = measure_swing(swing, guides)
+    # Drawn is where the joints are; measured is what the student's pose model would have made of them.
+    measured = swing if fitted is None else fitted.scored
+    measures: tuple[Measure, ...] = measure_swing(measured, guide_lines(measured))
     filmed = model.filming.get(swing.view, FilmingReport(()))
     return Inspection(
         path=Path(model.name),

@@ -4,7 +4,7 @@
 
 ``--quick`` runs a small version of each and writes no page. ``--rendered`` adds the runs through rendered clips and
 the pose model, about an hour; clips and tracks stay in FOLDER, and a second run goes on where the first one stopped.
-The two studies of real swings say so and stop when OVERLAY_REAL_DATA names no folder.
+The studies of real swings say so and stop when OVERLAY_REAL_DATA names no folder.
 
 Not run here: positions_calibration.py, since with ``--write`` it replaces the table that the package ships. Run it by
 itself, and the studies after it.
@@ -30,6 +30,8 @@ RUNS: tuple[tuple[str, ...], ...] = (
     ("score_spread.py",),
     ("score_false_alarms.py",),
     ("score_planted_faults.py",),
+    ("template_synthetic.py",),
+    ("template_real.py",),
     ("guide_lines.py",),
     ("measures_truth.py",),
     ("checklist_faults.py",),

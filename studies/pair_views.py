@@ -443,7 +443,7 @@ def decision_rows(same: list[Case], apart: list[Case]) -> list[str]:
                 begins = begins[0], begins[1] + float(rng.uniform(40.0, 150.0))
             recorded = tuple(float(math.floor(begin)) for begin in begins)
             sounds = sounds_of(case, number)
-            told = {
+            told: dict[str, dict[str, Any]] = {
                 kinds[0]: {},
                 kinds[1]: {"recorded_at": recorded},
                 kinds[2]: {"sounds": sounds},

@@ -160,10 +160,10 @@ def recorded_clue(gap_s: float, settings: PairSettings) -> Clue:
     wrong = (0.5 / own.wrong_span_s) if abs(gap_s) <= own.wrong_span_s else 1e-9
     session = 0.0
     if abs(gap_s) <= own.session_s:
-        # One swing after the other: within a few seconds of each other no one strikes twice.
-        session = (1.0 - math.exp(-((gap_s / (0.3 * own.between_s)) ** 2))) / (2 * own.session_s)
+        # One swing after the other: within a few seconds of each other hardly anyone strikes twice.
+        session = (1.02 - math.exp(-((gap_s / (0.3 * own.between_s)) ** 2))) / (2 * own.session_s)
     one = (1 - own.wrong) * right + own.wrong * wrong
-    two = (1 - own.wrong) * session + own.wrong * wrong + 0.02 / own.session_s
+    two = (1 - own.wrong) * session + own.wrong * wrong
     odds = float(np.clip(math.log(one / two), -own.most_odds, own.most_odds))
     apart = f"{abs(gap_s):.0f} s" if abs(gap_s) < 120 else f"{abs(gap_s) / 60:.0f} min"
     if abs(gap_s) <= 3 * own.clock_sd_s:

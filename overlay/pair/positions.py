@@ -35,11 +35,16 @@ def stepped_map(
         return TimeMap(ends, there, outer_slope=slope, notes=("No position is shown by both clips.",)), math.inf
     at, gap, sd = shared.dtl_s, shared.gap_s, shared.gap_sd_s
     if n > 1:
-        # How much a swing's tempo strays between two positions, as a price on differences of the gap.
-        stray = settings.tempo_sd * 3.0 * np.maximum(np.diff(at), 0.02) + 0.004
+        # Another tempo as a whole is a straight line; what strays from it between two positions has its price.
+        weight = sd**-2
+        middle = float(np.sum(weight * at) / weight.sum())
+        level = float(np.sum(weight * gap) / weight.sum())
+        tilt = float(np.sum(weight * (at - middle) * (gap - level)) / np.sum(weight * (at - middle) ** 2))
+        line = level + tilt * (at - middle)
+        stray = 5.0 * settings.tempo_sd * np.maximum(np.diff(at), 0.02) + 0.004
         step = np.diff(np.eye(n), axis=0) / stray[:, None]
-        normal = np.diag(sd**-2) + step.T @ step
-        gap = np.asarray(np.linalg.solve(normal, gap * sd**-2), np.float64)
+        normal = np.diag(weight) + step.T @ step
+        gap = line + np.asarray(np.linalg.solve(normal, (gap - line) * weight), np.float64)
         spread = np.sqrt(np.diag(np.linalg.inv(normal)))
     else:
         spread = sd

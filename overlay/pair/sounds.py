@@ -292,10 +292,18 @@ def _strike_alike(
     return alike, float(np.clip(math.log((same + 0.02) / (apart + 0.02)), -1.0, settings.most_alike))
 
 
-def _interpolated(sound: Sound, times: FloatArray) -> FloatArray:
-    """Band-limited enough by straight lines where both rates are far above the band."""
+def _interpolated(sound: Sound, times: FloatArray, half_width: int = 24) -> FloatArray:
+    """(T,) samples at other times, by a Hann-windowed sinc that also cuts what the slower rate cannot hold."""
+    cut = min(1.0, 1.0 / (sound.rate * float(times[1] - times[0])))
+    reach = math.ceil(half_width / cut)
     at = (times - sound.start_s) * sound.rate
-    return np.interp(at, np.arange(len(sound.samples)), sound.samples.astype(np.float64))
+    first = np.floor(at).astype(int)
+    taps = first[:, None] + np.arange(-reach + 1, reach + 1)[None]
+    off = at[:, None] - taps
+    kernel = cut * np.sinc(cut * off) * (0.5 + 0.5 * np.cos(np.pi * np.clip(off / reach, -1.0, 1.0)))
+    inside = (taps >= 0) & (taps < len(sound.samples))
+    values = sound.samples.astype(np.float64)[np.clip(taps, 0, len(sound.samples) - 1)]
+    return np.asarray((np.where(inside, values, 0.0) * kernel).sum(axis=1), np.float64)
 
 
 def _analytic(spectrum: FloatArray, size: int) -> FloatArray:

@@ -227,7 +227,9 @@ class PairSettings:
     position_sd_s: float = setting(0.03, "s", "real time, of a position that does not say how sure it is")
     least_sd_s: float = setting(0.003, "s", "of the map: sensors are read out line by line")
     rate_sd: float = setting(0.25, "fraction", "of a slow factor that is estimated from the swing's tempo")
-    other_rate: float = setting(0.08, "fraction", "clips that play at speeds this far apart are not of one speed")
+    other_rate: float = setting(
+        0.25, "log", "play at speeds further apart are a slowed clip; nearer, it is another backswing"
+    )
     same_rate_sd: float = setting(1e-4, "fraction", "clocks of two phones run apart by less")
     odds: float = setting(2.94, "log odds", "one swing is said from 95 % on")
     contradiction: float = setting(0.001, "probability", "movements of one swing differ so much as rarely as this")

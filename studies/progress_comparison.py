@@ -1,6 +1,7 @@
 """Two swings of one player with months between them: what the cameras explain, and what is found beyond them.
 
     python studies/progress_comparison.py [--quick] [--players N] [--told]
+    python studies/progress_comparison.py --rendered FOLDER
 
 One player, two swings with the usual human variation. On the *same day* one camera films both; *months later*
 distance (3–6 m), height and offset (±15 cm), yaw (±5°), zoom and frame rate (30, 60, 120 frames/s) are drawn anew for
@@ -45,7 +46,7 @@ from overlay.golfer import BodySpec, CameraSpec, GolferSpec, Motion, NoiseSpec, 
 from overlay.golfer.space import space_track
 from overlay.score import score
 from overlay.settings.score import ScoreSettings
-from overlay.terms import View
+from overlay.terms import View, words
 
 OUT = Path(__file__).resolve().parent.parent / "docs" / "studies" / "progress_comparison.md"
 VIEWS: tuple[View, ...] = ("dtl", "fo")
@@ -350,6 +351,72 @@ def lines_of(tallies: dict[Key, dict[str, Tally]], modes: tuple[str, ...]) -> li
     return lines
 
 
+RENDERED = OUT.with_name("progress_comparison_rendered.md")
+FILMED: dict[str, tuple[Day, Day, str, float]] = {
+    # January's and May's camera, the change and its size.
+    "dtl": (Day(3.6, 0.05, 0.05, -2.0, 1.0, 60.0), Day(5.2, -0.10, -0.08, 3.0, 0.95, 60.0), "flat_shoulder_turn", 1.5),
+    "fo": (Day(4.0, -0.05, 0.10, 2.0, 1.0, 60.0), Day(5.5, 0.12, -0.10, -3.0, 0.95, 60.0), "sway", 1.5),
+}
+
+
+def rendered_swing(motion: Motion, view: View, day: Day, look: str, light: str, path: Path) -> Recorded:
+    """One clip through the pose model; its track is kept beside it, so that a run can be taken up again."""
+    from overlay.golfer import Film, render_clip
+    from overlay.pose import load_track, save_track, track_clip
+
+    camera = replace(day.camera(motion, view), width_px=288, height_px=512)
+    saved = path.with_suffix(".npz")
+    if not saved.exists():
+        clip = render_clip(
+            motion, camera, path, rate_hz=day.rate_hz, look=look, film=Film(light=light), ball=True, threads=1
+        )
+        save_track(saved, track_clip(clip, use_cache=False, masks=False).track)
+    scene = bed.Recorded(motion, camera, view)
+    return Recorded(scene, bed.found_swing(scene, load_track(saved).track))
+
+
+def rendered_lines(folder: Path) -> list[str]:
+    folder.mkdir(parents=True, exist_ok=True)
+    estimator, settings = Estimator(told=False), ScoreSettings()
+    lines = [
+        "| view | May | differences named | beyond the cameras, by itself | together | truly largest | its size | "
+        "cameras could explain, by itself | together |",
+        "|---|---|---|---|---|---|---|---|---|",
+    ]
+    for view in VIEWS:
+        then, now, fault, size = FILMED[view]
+        player = Player(
+            BodySpec(), TempoSpec(pre_s=0.8, hold_s=0.2, relax_s=0.4, post_s=0.0, waggle=0.0),
+            drawn_style(np.random.default_rng(12)), "mid_iron", fault, size,
+        )  # fmt: skip
+        swings = [player.swing(seed, changed=changed) for seed, changed in ((1, False), (2, False), (2, True))]
+        old = rendered_swing(swings[0], view, then, "rowan", "day", folder / f"january-{view}.mp4")
+        for motion, name in ((swings[1], "as he was"), (swings[2], f"{words(fault)} {size:g}")):
+            path = folder / f"may-{view}-{'plain' if motion is swings[1] else fault}.mp4"
+            new = rendered_swing(motion, view, now, "mara", "evening", path)
+            comparison = score(new.swing, old.swing, align(new.swing, old.swing))
+            named = found(comparison)
+            cells, told = [], []
+            plain = bed.Recorded(swings[1], new.scene.camera, view)
+            target = target_of(new, plain, settings) if motion is swings[2] else None
+            row = next((r for r in comparison.differences if (r.phase, r.part) == target), None)
+            for mode in MODES:
+                mine, theirs = estimator.pair(new, old, mode, np.random.default_rng(0))
+                space = estimator.generic("mid_iron")
+                parts = camera_parts(comparison, space, student_fit=mine, reference_fit=theirs)
+                explained = replace(comparison, camera_parts=parts)
+                cells.append(str(len(beyond(explained))))
+                part = None if row is None else part_of(explained, row)
+                told.append("" if part is None else f"{part.could_explain:.2f}")
+            where = "" if target is None else f"{words(target[1])}, {words(target[0])}"
+            length = "" if row is None else f"{row.value:.2f} ({row.words})"
+            lines.append(
+                f"| {view} | {name} | {len(named)} | {' | '.join(cells)} | {where} | {length} | {' | '.join(told)} |"
+            )
+            print(lines[-1], flush=True)
+    return lines
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--quick", action="store_true", help="4 players a view; nothing is written")
@@ -360,7 +427,16 @@ def main() -> None:
     parser.add_argument(
         "--told", action="store_true", help="true cameras with errors of a set size; nothing is written"
     )
+    parser.add_argument("--rendered", type=Path, metavar="FOLDER", help="through pictures; clips and tracks stay there")
     arguments = parser.parse_args()
+    if arguments.rendered:
+        head = [
+            "# Progress comparison, rendered clips",
+            "",
+            "Made by `python studies/progress_comparison.py --rendered FOLDER`.",
+        ]
+        write_text(RENDERED, "\n".join([*head, "", *rendered_lines(arguments.rendered)]) + "\n")
+        return
     estimator = Estimator(arguments.told)
     tallies = run(4 if arguments.quick else arguments.players, estimator, arguments.first)
     lines = lines_of(tallies, estimator.modes)

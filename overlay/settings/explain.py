@@ -27,10 +27,10 @@ class ExplainSettings:
     told: int = setting(3, "count", "differences named in the summary; the table holds the others")
     build_told: float = setting(0.01, "fraction", "changes of a segment's length below this are not told")
     day_to_day: float = setting(
-        0.4,
+        0.6,
         "fraction",
         "of the spread between players: how one player's stance and posture at address change from day to day; "
-        "a judgement, 2 deg of turn and 1.5 cm of an open stance",
+        "a judgement, 3 deg of turn and 2.5 cm of an open stance; face on, less was too sure of the hands",
     )
     habit: float = setting(
         0.7, "fraction", "of the pose model's error at address that stays the same with one player; docs/progress.md"

@@ -16,6 +16,7 @@ from overlay.explain.cameras import drawn_pairs
 from overlay.fit import CameraEstimate, estimate_camera
 from overlay.golfer import CameraSpec, GolferSpec, Motion, StyleSpec, TempoSpec, simulate, truth_track
 from overlay.golfer.space import space_track
+from overlay.settings.explain import ExplainSettings
 from overlay.terms import POSITION_NAMES
 
 SHORT = TempoSpec(pre_s=0.6, hold_s=0.2, relax_s=0.4, post_s=0.0, waggle=0.0)
@@ -67,6 +68,21 @@ def test_the_difference_is_better_known_than_by_each_alone(pair: Any) -> None:
     assert 0.2 < float(np.std(gaps)) < 0.6 * by_themselves
     # Build is one and the same.
     assert together[0].factors == together[1].factors
+
+
+def test_one_posture_serves_both_days(pair: Any, player: Motion, usual: SpaceTrack) -> None:
+    """His posture is not the usual one. Tied from day to day it costs nothing, and the cameras are told more surely."""
+    there = CameraSpec.for_motion(player, "dtl")
+    clips = filmed(player, replace(there, yaw_deg=5.0)), filmed(player, there)
+
+    def spread_deg(cameras: tuple[CameraEstimate, ...]) -> float:
+        return float(np.std([bearing_deg(a) - bearing_deg(b) for a, b in zip(cameras[0].draws, cameras[1].draws)]))
+
+    tied = same_player_cameras(usual, *clips, settings=ExplainSettings(day_to_day=0.05))
+    free = same_player_cameras(usual, *clips, settings=ExplainSettings(day_to_day=1.5))
+    assert bearing_deg(tied[0].camera) - bearing_deg(tied[1].camera) == pytest.approx(5.0, abs=0.6)
+    assert spread_deg(tied) < 0.75 * spread_deg(free)
+    assert tied[0].misfit < 1.2 * free[0].misfit
 
 
 def test_their_draws_stay_in_step(pair: Any) -> None:

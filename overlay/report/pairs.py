@@ -194,7 +194,8 @@ def section_of(page: str, view: View) -> str:
     inner = re.sub(r'<section aria-labelledby="care">.*?</section>', "", inner, count=1, flags=re.DOTALL)
     last = inner.rfind("</section>")
     inner = inner[: last + len("</section>")] if last >= 0 else inner
-    return re.sub(r'(\b(?:id|aria-labelledby)=")', rf"\g<1>{view}-", inner)
+    # Figures point at their own marks: what points must be renamed with what it points at.
+    return re.sub(r'(\b(?:id|aria-labelledby)="|href="#|url\(#)', rf"\g<1>{view}-", inner)
 
 
 def _first(

@@ -18,7 +18,6 @@ from overlay.fit.retarget import Stance, pose_skeleton
 from overlay.fit.seen import Seen, look
 from overlay.fit.skeleton import Skeleton
 from overlay.fit.stand import Standing
-from overlay.progress import SILENT, Progress
 from overlay.settings.fit import FIT, FitSettings
 
 
@@ -94,7 +93,6 @@ def estimate(
     swings: tuple[Swing, ...],
     filming: FilmingReport | None,
     settings: FitSettings,
-    progress: Progress = SILENT,
 ) -> Estimate:
     """Find camera, lengths, stance and ball; see the package."""
     right = space.mirrored() if space.handedness == "left" else space
@@ -181,7 +179,7 @@ def _head_place(told: Estimate, settings: FitSettings) -> FloatArray | None:
 def told_camera(told: Estimate, settings: FitSettings, view: int = 0) -> CameraEstimate:
     """The estimate of one view's camera, in the axes of the student's own hand."""
     seen, found = told.seen[view], told.found
-    hands = told.standing[view].grip
+    hands = told.standing[view].hands(found.stance(view), found.log_factors, found.ways(view))
     cameras = [told.camera(view=view)] + [told.camera(values, view) for values in found.drawn(settings.n_draws)]
     if seen.handedness == "left":
         cameras = [lens.mirrored(camera, seen.image_size) for camera in cameras]

@@ -51,6 +51,8 @@ def fit_in_space(
         The other view of the same student: one body is found from both.
     filming : FilmingReport, optional
         Of the student's clip.
+    progress : Progress
+        Told what is being done.
 
     Returns
     -------
@@ -65,7 +67,8 @@ def fit_in_space(
     MismatchError
         The two views show players of different hands.
     """
-    told = estimate(space, (student,) if second is None else (student, second), filming, settings, progress)
+    progress.stage("finding the student's build and camera")
+    told = estimate(space, (student,) if second is None else (student, second), filming, settings)
     seen = told.seen[0]
     model = told.posed(settings)
     camera = told.camera()

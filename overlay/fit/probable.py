@@ -81,6 +81,11 @@ class Found:
         start = N_FACTORS + view * N_VIEW + N_CAMERA
         return self.values[start : start + N_STANCE]
 
+    def ways(self, view: int = 0) -> FloatArray:
+        """(n,) how the player's posture departs from the model's."""
+        start = N_FACTORS + view * N_VIEW + N_CAMERA + N_STANCE
+        return self.values[start : start + len(WAYS)]
+
     def factors(self) -> dict[str, float]:
         return {name: math.exp(value) for name, value in zip(SEGMENTS, self.log_factors)}
 

@@ -14,7 +14,7 @@ from overlay.landmarks import INDEX, N_LANDMARKS
 from overlay.normalise import real_slow_factor
 from overlay.settings.align import FeatureSettings
 from overlay.settings.fit import FitSettings
-from overlay.terms import POSITION_NAMES, Handedness, View
+from overlay.terms import POSITION_NAMES, Handedness, View, words
 
 JOINTS: tuple[str, ...] = (
     *(
@@ -90,9 +90,15 @@ def look(swing: Swing, settings: FitSettings) -> Seen:
     shoulders = 0.5 * (points[INDEX["left_shoulder"]] + points[INDEX["right_shoulder"]])
     hips = 0.5 * (points[INDEX["left_hip"]] + points[INDEX["right_hip"]])
     torso_px = float(np.hypot(*(shoulders - hips)))
-    if known.sum() < settings.least_joints or not (math.isfinite(torso_px) and torso_px > 4.0):
+    where = words(anchor)
+    if known.sum() < settings.least_joints:
         raise ContentError(
-            f"Only {int(known.sum())} of {len(ROWS)} joints are seen at address, so the model cannot be put there.",
+            f"Only {int(known.sum())} of {len(ROWS)} joints are seen at {where}, so the model cannot be put there.",
+            "Film the whole body from before the swing begins.",
+        )
+    if not (math.isfinite(torso_px) and torso_px > settings.least_torso_px):
+        raise ContentError(
+            f"Shoulders and hips are not all in the picture at {where}, so the model cannot be put there.",
             "Film the whole body from before the swing begins.",
         )
     head_px, ball_px = _club_and_ball(swing, time_s) if anchor == "address" else (None, None)

@@ -145,6 +145,12 @@ class Standing:
             out[:, INDEX[f"{side}_wrist"]] = new_elbow + f["forearm"] * (wrist - elbow) + hands
         return out[:, list(ROWS)]
 
+    def hands(self, stance: FloatArray, log_factors: FloatArray, ways: FloatArray) -> FloatArray:
+        """(3,) m: where the player's hands are, from (4,), (10,) and (n,)."""
+        joints = self.joints(stance[None], log_factors[None], ways[None])[0]
+        wrists = [ROWS.index(INDEX[f"{side}_wrist"]) for side in SIDES]
+        return np.asarray(joints[wrists].mean(axis=0) + self.grip - middle(self.points, "wrist"), np.float64)
+
 
 def _turn(v: FloatArray, small: FloatArray) -> FloatArray:
     """(K, 3) what a small turn (K, 3) rad adds to vectors."""

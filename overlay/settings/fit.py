@@ -136,8 +136,8 @@ class FitSettings:
     lens_height: float = setting(0.45, "stature", "common practice: hand height, 79 cm")
     lens_height_spread: float = setting(0.22, "stature", "from the ground to head height")
     yaw_spread_deg: float = setting(8.0, "deg", "cameras are set up by eye")
-    pitch_spread_deg: float = setting(1.5, "deg", "between a phone upright on a stand and one leant against a bag")
-    roll_spread_deg: float = setting(2.0, "deg", "cameras are set up by eye")
+    pitch_spread_deg: float = setting(2.0, "deg", "between a phone upright on a stand and one leant against a bag")
+    roll_spread_deg: float = setting(2.5, "deg", "cameras are set up by eye")
     # The body.
     usual: Mapping[str, float] = field(
         default_factory=lambda: dict(USUAL_SHARES),
@@ -176,6 +176,7 @@ class FitSettings:
     huber: float = setting(1.3, "SD", "beyond it a look counts less; the usual 1.345")
     look_floor: float = setting(0.015, "log", "habits of the pose model that are the same in every frame")
     least_joints: int = setting(9, "count", "of 19 at address: with fewer the posture cannot be told from the camera")
+    least_torso_px: float = setting(8.0, "px", "a smaller player is a few pixels wide")
     most_steps: int = setting(30, "count", "Gauss–Newton steps; ten are usual")
     other_anchor: float = setting(2.5, "ratio", "postures away from address differ that much more than at address")
     head_sd: float = setting(0.04, "torso", "error of ball or club head in the picture, with that of the ground there")

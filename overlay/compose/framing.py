@@ -305,7 +305,7 @@ def frame_players(
         Pane height; in between, the student's own resolution decides.
     """
     shared = fit is not None and fit.in_student_picture
-    mirrored = student.handedness != reference.handedness and not shared
+    mirrored = student.handedness != reference.handedness
     mine = measure_body(student, settings)
     # In the student's own picture the reference stands in his shoes: one body measures both.
     bodies = (mine, mine if shared else measure_body(reference, settings))

@@ -24,7 +24,6 @@ from overlay.draw import (
     Mannequin,
     Moment,
     Pointer,
-    Silhouette,
     Skeleton,
     Stack,
     person_alpha,
@@ -149,7 +148,7 @@ class Player:
         fine = [Skeleton(family, style, width=style.over_ghost)] if options.skeleton else []
         self._fine_layers = Stack((*club, *fine))
         self._guides = GuideDrawing(swing, self._points, place, family, options, text_px, written_px)
-        self._silhouette = Silhouette(family, club=options.club)
+        self._figure: tuple[Moment, FigureDrawing | None] | None = None
         self._mannequin = Mannequin(family, style)
         self._kept_pane: tuple[float, tuple[Image, Image] | None] | None = None
         self._ground = plain_ground(place.pane_size, feet_y)
@@ -218,7 +217,8 @@ class Player:
             return framed(picture, self.place, self.swing.pose.image_size)
         kept = self._kept_at(moment.time_s)
         if kept is None:
-            return self._silhouette.draw(self._ground.copy(), moment)
+            figure = self._drawn_figure((self._ground.shape[0], self._ground.shape[1]), moment)
+            return self._ground.copy() if figure is None else figure.lay(self._ground.copy())
         pane = self._ground.copy()
         blend(pane, kept[0], kept[1])
         return pane
@@ -315,8 +315,14 @@ class Player:
 
     def drawn_ghost(self, shape: tuple[int, int], moment: Moment) -> GhostPart:
         """The drawn figure as a ghost for a pane of (height, width)."""
-        figure = self._mannequin.drawing(shape, moment, club=self._options.club)
+        figure = self._drawn_figure(shape, moment)
         return GhostPart(np.zeros(shape, np.uint8) if figure is None else figure.mask(shape), None, figure)
+
+    def _drawn_figure(self, shape: tuple[int, int], moment: Moment) -> FigureDrawing | None:
+        # The same in his own pane and in the ghost's, where nothing is carried: it is drawn once.
+        if self._figure is None or self._figure[0] is not moment:
+            self._figure = moment, self._mannequin.drawing(shape, moment, club=self._options.club)
+        return self._figure[1]
 
     def annotate_ghost(self, pane: Image, moment: Moment, part: GhostPart) -> Image:
         """What goes with this player's ghost, in place: the way of his hands, and his club where it is not drawn."""

@@ -247,8 +247,7 @@ def render_sheet(
 
     options = options or ComposeOptions()
     stills = stills or comparison_stills(comparison, student=student, reference=reference, options=options)
-    shared = comparison.fit is not None and comparison.fit.in_student_picture
-    mirrored = comparison.student.handedness != comparison.reference.handedness and not shared
+    mirrored = comparison.student.handedness != comparison.reference.handedness
     names = (
         student.label or "Student",
         reference_name(comparison, reference.label) + (" (mirrored)" if mirrored else ""),

@@ -28,15 +28,18 @@ def applied(log_ratio: float, sd: float, settings: SegmentSettings = SEGMENTS) -
     """The factor applied for a measured ln(student ÷ reference) of this SD.
 
     Nothing within ``beyond`` SDs, nearly all of it far beyond (the garrotte, Breiman 1995), within the factors' limits.
+    What lies further out than any two builds is a misplaced joint: it counts ever less, from ``misread`` on not at all.
 
-    >>> [round(applied(x, 0.02), 3) for x in (0.03, 0.06, 0.12, 0.5)]
-    [1.0, 1.034, 1.113, 1.25]
+    >>> [round(applied(x, 0.03), 3) for x in (0.03, 0.06, 0.12, 0.31, 0.5)]
+    [1.0, 1.046, 1.119, 1.124, 1.0]
     """
     least = settings.beyond * sd
     if abs(log_ratio) <= least:
         return 1.0
     kept = log_ratio * (1.0 - (least / log_ratio) ** 2)
-    return min(max(math.exp(kept), settings.least_factor), settings.most_factor)
+    limit = math.log(settings.most_factor if log_ratio > 0 else 1.0 / settings.least_factor)
+    trust = (math.log(settings.misread) - abs(log_ratio)) / (math.log(settings.misread) - limit)
+    return math.exp(math.copysign(min(abs(kept), limit), log_ratio) * min(max(trust, 0.0), 1.0))
 
 
 def fit_in_picture(reference: Swing, student: Swing, settings: SegmentSettings = SEGMENTS) -> ReferenceFit:
@@ -58,17 +61,26 @@ def fit_in_picture(reference: Swing, student: Swing, settings: SegmentSettings =
     unseen: list[str] = []
     for name in SEGMENT_NAMES[1:]:
         if not same_view or name not in theirs.lengths or name not in mine.lengths:
-            if name in settings.readings.get(reference.view, {}):
+            if name in _SAID:
                 unseen.append(name)
             unsure[name] = settings.build_sd
             continue
         ratio = math.log(mine.lengths[name] / theirs.lengths[name])
         sd = math.hypot(mine.sd[name], theirs.sd[name])
+        if name in mine.sides and name in theirs.sides:
+            # Lead and trail side of a build agree: where their ratios do not, the reading is that unsure.
+            lead, trail = (math.log(own / other) for own, other in zip(mine.sides[name], theirs.sides[name]))
+            sd = max(sd, abs(lead - trail) / 2)
         factors[name] = applied(ratio, sd, settings)
         # With what is known of builds in general, a reading is never less sure than no reading.
         unsure[name] = 1.0 / math.hypot(1.0 / sd, 1.0 / settings.build_sd)
         if not math.log(settings.least_factor) <= ratio <= math.log(settings.most_factor):
-            cut.append(name)
+            unsure[name] = settings.build_sd
+            if name in _SAID:
+                cut.append(name)
+    lost = len(cut) > settings.most_misread
+    if lost:
+        factors, unsure = dict.fromkeys(SEGMENT_NAMES, 1.0), dict.fromkeys(SEGMENT_NAMES[1:], settings.build_sd)
     swing = rescaled(reference, factors)
     if not same_view:
         notes.append("The two are filmed from different sides, so the reference could not be fitted to the build.")
@@ -77,10 +89,15 @@ def fit_in_picture(reference: Swing, student: Swing, settings: SegmentSettings =
         notes.append(f"The reference could not be fitted to the student's build: {reason}.")
     elif unseen:
         notes.append(f"Not fitted, as not seen well enough in both swings: {_listed(unseen)}.")
-    if cut:
+    if lost:
         notes.append(
-            f"The {_listed(cut)} measure further apart than two builds are; the reference was scaled no further than "
-            f"{settings.least_factor:g} to {settings.most_factor:g} there. A joint may be misplaced."
+            f"{_listed(cut).capitalize()} measure further apart than two builds are, so the reference was not fitted "
+            "to the student's build: the cameras stand too differently, or joints are misplaced."
+        )
+    elif cut:
+        notes.append(
+            f"The {_listed(cut)} measure further apart than two builds are, so that they were fitted in part or not at "
+            "all: a joint may be misplaced."
         )
     return ReferenceFit(
         kind="picture",
@@ -90,6 +107,10 @@ def fit_in_picture(reference: Swing, student: Swing, settings: SegmentSettings =
         residual=_residual(swing, student, settings),
         notes=tuple(notes),
     )
+
+
+_SAID = ("shoulder_width", "hip_width", "upper_arm", "forearm", "thigh", "shank")
+"""Segments a user is told of; hands, feet, neck and head are small, and many sources do not have them."""
 
 
 def _listed(names: list[str]) -> str:
@@ -108,10 +129,12 @@ def _residual(fitted: Swing, student: Swing, settings: SegmentSettings) -> float
         points = np.where(track.filled[..., None], np.nan, track.points)[still_frames(swing, settings)]
         with np.errstate(all="ignore"):
             pose = np.array([_nanmedian(points[:, INDEX[f"{side}_{j}"]]) for j in _JOINTS for side in SIDES])
-        feet = pose[-2:].mean(axis=0)
         trunk = pose[:2].mean(axis=0) - pose[6:8].mean(axis=0)
-        poses.append((pose - feet) / max(float(np.hypot(*trunk)), 1e-9))
-    apart = np.hypot(*(poses[0] - poses[1]).T)
+        poses.append(pose / max(float(np.hypot(*trunk)), 1e-9))
+    # On the feet; where one of the two is cut off there, on the hips.
+    feet, hips = ([pose[rows].mean(axis=0) for pose in poses] for rows in (slice(-2, None), slice(6, 8)))
+    origins = feet if np.all(np.isfinite(feet)) else hips
+    apart = np.hypot(*((poses[0] - origins[0]) - (poses[1] - origins[1])).T)
     apart = apart[np.isfinite(apart)]
     return float(np.median(apart)) if len(apart) else math.nan
 
@@ -156,14 +179,19 @@ def _part_sd(swing: Swing, unsure: Mapping[str, float]) -> dict[str, float]:
     if not phases or not math.isfinite(trunk):
         return {}
     first = int(np.argmin(np.abs(track.time_s - (swing.start_s if address is None else address))))
-    power = dict.fromkeys(_PART_JOINTS, 0.0)
+    known = {name for name, i in INDEX.items() if np.any(np.isfinite(track.points[:, i, 0]))}
+    power: dict[str, float] = {}
     for name, sd in unsure.items():
         points, _ = Rebuilt(track, {name: math.exp(sd)}).run()
         moved = points - track.points
         for part, (joints, origin) in _PART_JOINTS.items():
-            way = mean_point(moved, tuple(_named(joint, swing.handedness) for joint in joints))
-            if origin:
-                way = way - mean_point(moved, tuple(_named(joint, swing.handedness) for joint in origin))
+            seen = [name for joint in joints if (name := _named(joint, swing.handedness)) in known]
+            base = [_named(joint, swing.handedness) for joint in origin]
+            if not seen or not known.issuperset(base):
+                continue
+            way = mean_point(moved, tuple(seen))
+            if base:
+                way = way - mean_point(moved, tuple(base))
             way = way - way[first]
             means = []
             for start, stop in phases:
@@ -172,7 +200,7 @@ def _part_sd(swing: Swing, unsure: Mapping[str, float]) -> dict[str, float]:
                 if len(values):
                     means.append(values.mean(axis=0))
             if means:
-                power[part] += float(np.mean(np.square(means))) / trunk**2
+                power[part] = power.get(part, 0.0) + float(np.mean(np.square(means))) / trunk**2
     return {part: math.sqrt(value) for part, value in power.items()}
 
 

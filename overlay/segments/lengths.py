@@ -59,12 +59,15 @@ class SegmentLengths:
         What could not be measured is absent.
     sd : mapping segment → SD of the natural logarithm of the length
         As a ratio to another player's in the same view: half of the variance of that ratio.
+    sides : mapping segment → (lead, trail), trunk lengths
+        Of the segments that are read from both sides.
     missing : mapping segment → why it was not measured
     """
 
     trunk_px: float
     lengths: Mapping[str, float] = field(default_factory=dict)
     sd: Mapping[str, float] = field(default_factory=dict)
+    sides: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     missing: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -95,42 +98,46 @@ def segment_lengths(swing: Swing, settings: SegmentSettings = SEGMENTS) -> Segme
     trunk = read(both("shoulder"), both("hip"), settings.torso_percentile)
     if not (math.isfinite(trunk) and trunk > 0):
         reason = "the trunk is not seen well enough to measure by"
-        return SegmentLengths(math.nan, {}, {}, dict.fromkeys(SEGMENT_NAMES, reason))
-    lengths, spread, missing = {"trunk": 1.0}, {"trunk": 0.0}, {}
+        return SegmentLengths(math.nan, missing=dict.fromkeys(SEGMENT_NAMES, reason))
+    lengths, spread = {"trunk": 1.0}, {"trunk": 0.0}
+    sides: dict[str, tuple[float, float]] = {}
+    missing: dict[str, str] = {}
     table = settings.readings.get(swing.view)
     if table is None:
         reason = "only face on and down the line is it known how the segments turn"
-        return SegmentLengths(trunk, lengths, spread, dict.fromkeys(SEGMENT_NAMES[1:], reason))
+        return SegmentLengths(trunk, lengths, spread, missing=dict.fromkeys(SEGMENT_NAMES[1:], reason))
     for name in SEGMENT_NAMES[1:]:
         how = table.get(name)
-        value = math.nan if how is None else _read_segment(name, how, swing.handedness, read)
-        if how is None or not (math.isfinite(value) and value > 0):
+        values = () if how is None else _read_segment(name, how, swing.handedness, read)
+        # Both sides or none: one alone is turned otherwise than the mean of two.
+        if how is None or not all(math.isfinite(value) and value > 0 for value in values):
             missing[name] = "not seen well enough"
             continue
-        lengths[name] = value / trunk
+        lengths[name] = math.exp(float(np.mean(np.log(values)))) / trunk
         spread[name] = how.sd / math.sqrt(2.0)
-    return SegmentLengths(trunk, lengths, spread, missing)
+        if len(values) == 2:
+            sides[name] = values[0] / trunk, values[1] / trunk
+    return SegmentLengths(trunk, lengths, spread, sides, missing)
 
 
 def _read_segment(
     name: str, how: Reading, handedness: Handedness, read: Callable[[tuple[str, ...], tuple[str, ...], float], float]
-) -> float:
-    if name == "shoulder_width" or name == "hip_width":
+) -> tuple[float, ...]:
+    """px of the one or two that are read, NaN where not seen."""
+    if name in ("shoulder_width", "hip_width"):
         joint = name.split("_")[0]
-        return read((f"left_{joint}",), (f"right_{joint}",), how.percentile)
+        return (read((f"left_{joint}",), (f"right_{joint}",), how.percentile),)
     if name == "neck":
-        return read(both("shoulder"), both("ear"), how.percentile)
+        return (read(both("shoulder"), both("ear"), how.percentile),)
     if name == "head":
-        return read(("nose",), both("ear"), how.percentile)
+        return (read(("nose",), both("ear"), how.percentile),)
     start, end = PAIRED[name]
     sides: tuple[Literal["lead", "trail"], ...] = ("lead", "trail")
-    found = [
-        (read((sided(start, side, handedness),), (sided(end, side, handedness),), how.percentile))
+    return tuple(
+        read((sided(start, side, handedness),), (sided(end, side, handedness),), how.percentile)
         for side in sides
         if how.side in ("both", side)
-    ]
-    # Both or none: one side alone is turned otherwise than the mean of two.
-    return math.exp(float(np.mean(np.log(found)))) if all(value > 0 for value in found) else math.nan
+    )
 
 
 def both(joint: str) -> tuple[str, str]:

@@ -83,6 +83,14 @@ class SegmentSettings:
     )
     least_factor: float = setting(0.8, "ratio", "ends of what two adults' proportions differ by, with a wide margin")
     most_factor: float = setting(1.25, "ratio", "ends of what two adults' proportions differ by, with a wide margin")
+    misread: float = setting(
+        1.5, "ratio", "no two adults: what reads so is a wrong joint; towards it a length counts less and less"
+    )
+    most_misread: int = setting(
+        2,
+        "count",
+        "segments that read further apart than builds do; with more of them no reading of the pair is trusted",
+    )
     build_sd: float = setting(
         0.05, "ln ratio", "between two adults' proportions: what is not known of a segment that was not measured"
     )

@@ -75,27 +75,14 @@ def centre_of(mask: Image) -> FloatArray:
 
 def test_in_his_shoes_both_have_one_placement() -> None:
     student = factory.make_swing()
-    comparison = in_his_shoes(student)
-    framing = frame_players(
-        student, comparison.reference, with_pictures=(True, False), least_px=320, most_px=320, fit=comparison.fit
-    )
+    # Of another stance and a little larger: it is shown where it lies, and not brought onto his feet.
+    reference = factory.make_swing(start_s=0.7, torso=64.0, feet=(158.0, 258.0))
+    fit = ReferenceFit("space", reference)
+    framing = frame_players(student, reference, with_pictures=(True, False), least_px=320, most_px=320, fit=fit)
     assert framing.places[0] == framing.places[1]
     assert framing.ghost is None
-    # As another clip each would stand on his own feet: the reference a third larger in a larger picture.
-    other = factory.make_comparison(student)
-    apart = frame_players(student, other.reference, with_pictures=(True, False), least_px=320, most_px=320)
+    apart = frame_players(student, reference, with_pictures=(True, False), least_px=320, most_px=320)
     assert apart.places[0] != apart.places[1]
-
-
-def test_in_his_shoes_a_left_hander_is_not_mirrored_again() -> None:
-    student = factory.make_swing(handedness="left")
-    reference = factory.make_swing(start_s=0.7, handedness="left")
-    framing = frame_players(
-        student, reference, with_pictures=(False, False), least_px=320, most_px=320,
-        fit=ReferenceFit("space", reference),
-    )  # fmt: skip
-    assert not framing.mirrored
-    assert not framing.places[1].flip
 
 
 def test_the_ghost_goes_with_a_hand_held_camera() -> None:
@@ -275,6 +262,25 @@ def test_kept_cut_outs_stand_on_plain_ground_and_make_the_ghost(kept_swing: Swin
     assert part.figure is None
     assert part.picture is not None
     assert part.alpha.max() == 255
+
+
+def test_the_cut_out_of_a_ghost_is_warped_with_its_mask(kept_swing: Swing) -> None:
+    source = Source(kept=kept_of(kept_swing, kept_swing.pose.time_s))
+    comparison = factory.make_comparison(factory.make_swing(), kept_swing)
+    fitted = rescaled(kept_swing, {"thigh": 1.2, "shank": 1.2})
+    canvas = Canvas(replace(comparison, fit=ReferenceFit("picture", fitted)), Source(), source, BARE)
+    player = canvas.players[1]
+    moment = player.moment(1.0)
+    clean = player.clean(None, moment)
+    filmed = player.ghost_of(clean, 1.0, moment)
+    laid = canvas._ghost.at(0.9, 1.0, clean, moment)
+    assert laid.part.picture is not None
+    # Where the fitted shoulders are there is cut-out, in its own colour.
+    for name in ("left_shoulder", "right_shoulder", "left_knee", "right_hip"):
+        x, y = laid.moment.points[INDEX[name]].astype(int)
+        assert laid.part.alpha[y, x] > 200, name
+        assert laid.part.picture[y, x, 1] > laid.part.picture[y, x, 0] + 60, name
+    assert np.mean(laid.part.alpha != filmed.alpha) > 0.005
 
 
 def test_positions_alone_are_for_stills(kept_swing: Swing) -> None:

@@ -60,6 +60,20 @@ def test_every_joint_lies_inside_and_the_ground_outside() -> None:
     assert 0.05 < np.mean(alpha > 0) < 0.25
 
 
+def test_nothing_of_the_figure_is_cut_off_at_its_box() -> None:
+    moment = standing()
+    points = moment.points.copy()
+    # The face turned to the picture's right: the peak of the cap reaches furthest.
+    points[INDEX["nose"]] = (250.0, 118.0)
+    points[
+        [INDEX[name] for name in INDEX if "elbow" in name or "wrist" in name or "foot" in name or "heel" in name]
+    ] = np.nan
+    drawing = Mannequin(REFERENCE).drawing(SHAPE, replace(moment, points=points))
+    assert drawing is not None
+    for rim in (drawing.alpha[0], drawing.alpha[-1], drawing.alpha[:, 0], drawing.alpha[:, -1]):
+        assert not rim.any()
+
+
 @pytest.mark.parametrize("near", ["trail", "lead"])
 def test_near_arms_are_drawn_over_the_chest_and_far_ones_under_it(near: str) -> None:
     depth = np.zeros(N_LANDMARKS)

@@ -11,7 +11,17 @@ import pytest
 
 from overlay.data import Ball, ClubTrack, PoseTrack, Position, Positions, Strike, Swing
 from overlay.errors import DataError
-from overlay.golfer import BodySpec, CameraSpec, GolferSpec, NoiseSpec, TempoSpec, simulate, true_club, truth_track
+from overlay.golfer import (
+    BodySpec,
+    CameraSpec,
+    GolferSpec,
+    NoiseSpec,
+    StyleSpec,
+    TempoSpec,
+    simulate,
+    true_club,
+    truth_track,
+)
 from overlay.landmarks import INDEX, N_LANDMARKS
 from overlay.segments import PAIRED, SEGMENT_NAMES, applied, fit_in_picture, rescaled, segment_lengths
 from overlay.settings.segments import READINGS
@@ -20,8 +30,18 @@ from overlay.terms import PARTS, POSITION_NAMES, View
 QUICK = TempoSpec(pre_s=0.9, relax_s=0.4, post_s=0.0)
 
 
-def filmed(view: View, body: BodySpec | None = None, seed: int = 0, variation: float = 0.0, **camera: Any) -> Swing:
-    motion = simulate(GolferSpec(tempo=QUICK, body=body or BodySpec(), seed=seed, variation=variation))
+def filmed(
+    view: View,
+    body: BodySpec | None = None,
+    seed: int = 0,
+    variation: float = 0.0,
+    style: StyleSpec | None = None,
+    **camera: Any,
+) -> Swing:
+    player = GolferSpec(
+        tempo=QUICK, body=body or BodySpec(), seed=seed, variation=variation, style=style or StyleSpec()
+    )
+    motion = simulate(player)
     lens = CameraSpec.for_motion(motion, view, **camera)
     times = motion.position_times
     track = truth_track(motion, lens, 60.0, noise=NoiseSpec(scale=0.7), seed=seed)
@@ -119,6 +139,35 @@ def test_feet_stay_and_the_hands_stay_on_one_grip() -> None:
     )
 
 
+def test_knees_take_their_share_where_the_legs_meet() -> None:
+    # Feet wider apart than the hips: longer legs would part the hips further, which keep their width. Thigh and shank,
+    # alike before, stay alike.
+    swing = stick()
+    points = swing.pose.points.copy()
+    for side, sign in (("left", 1.0), ("right", -1.0)):
+        for name, x in (("hip", 20.0), ("knee", 45.0), ("ankle", 70.0)):
+            points[:, INDEX[f"{side}_{name}"], 0] += sign * x
+    wide = rescaled(replace(swing, pose=replace(swing.pose, points=points)), {"thigh": 1.2, "shank": 1.2})
+    thigh, shank = (length(wide, f"left_{a}", f"left_{b}")[0] for a, b in (("hip", "knee"), ("knee", "ankle")))
+    assert thigh == pytest.approx(shank, rel=1e-6)
+    assert length(wide, "left_hip", "right_hip")[0] == pytest.approx(40.0)
+    assert length(wide, "left_ankle", "right_ankle")[0] == pytest.approx(140.0)
+
+
+def test_the_bend_of_the_trunk_is_not_taken_for_its_length() -> None:
+    # Face on, bent 8° further to the camera at address, the trunk looks a good deal shorter there.
+    bent, upright = (filmed("fo", style=StyleSpec(forward_bend_deg=bend), seed=5) for bend in (8.0, -4.0))
+    at_address = [length(swing, "left_hip", "left_knee")[15] / trunk_at_address(swing) for swing in (bent, upright)]
+    read = [segment_lengths(swing).lengths["thigh"] for swing in (bent, upright)]
+    assert abs(math.log(at_address[0] / at_address[1])) > 0.08
+    assert abs(math.log(read[0] / read[1])) < 0.03
+
+
+def trunk_at_address(swing: Swing) -> float:
+    middle = [(swing.pose.joint(f"left_{j}") + swing.pose.joint(f"right_{j}"))[15] / 2 for j in ("shoulder", "hip")]
+    return float(np.hypot(*(middle[0] - middle[1])))
+
+
 def test_a_joint_missing_for_a_moment_makes_nothing_else_jump() -> None:
     swing = stick()
     points = swing.pose.points.copy()
@@ -144,12 +193,15 @@ def test_wrong_factors_are_refused() -> None:
 
 
 def test_what_is_applied_of_a_measured_difference() -> None:
-    # Breiman's garrotte with one SD: x(1 − (sd/x)²); nothing below one SD; cut to 0.8 … 1.25.
+    # Breiman's garrotte with one SD: x(1 − (sd/x)²); nothing below one SD, and less and less towards 1.5.
     assert applied(0.05, 0.06) == 1.0
     assert applied(0.10, 0.05) == pytest.approx(math.exp(0.10 * (1 - 0.25)))
     assert applied(-0.10, 0.05) == pytest.approx(math.exp(-0.075))
-    assert applied(2.0, 0.05) == 1.25
-    assert applied(-2.0, 0.05) == 0.8
+    assert applied(math.log(1.25), 0.001) == pytest.approx(1.25, abs=1e-4)
+    assert applied(math.log(0.8), 0.001) == pytest.approx(0.8, abs=1e-4)
+    # Half of the way (of the logarithm) from 1.25 to 1.5: half of ln 1.25.
+    assert applied(math.log(1.25 * 1.5) / 2, 0.001) == pytest.approx(math.sqrt(1.25), abs=1e-4)
+    assert applied(-2.0, 0.05) == 1.0
 
 
 @pytest.mark.parametrize("view", ["dtl", "fo"])
@@ -206,12 +258,41 @@ def test_other_sides_are_not_fitted() -> None:
     assert any("different sides" in note for note in fit.notes)
 
 
-def test_a_misplaced_joint_is_bounded_and_said() -> None:
+def test_a_misplaced_joint_is_not_taken_for_a_build_and_said() -> None:
     swing = filmed("fo")
     points = swing.pose.points.copy()
     for side in ("left", "right"):
         knee, ankle = (points[:, INDEX[f"{side}_{name}"]] for name in ("knee", "ankle"))
         points[:, INDEX[f"{side}_ankle"]] = knee + 1.6 * (ankle - knee)
     fit = fit_in_picture(swing, replace(swing, pose=replace(swing.pose, points=points)))
-    assert fit.factors["shank"] == 1.25
+    assert fit.factors["shank"] == 1.0
     assert any("lower legs" in note and "misplaced" in note for note in fit.notes)
+
+
+def test_a_pair_that_cannot_be_two_builds_is_not_fitted() -> None:
+    swing = filmed("fo")
+    points = swing.pose.points.copy()
+    # Squeezed to 60 % of its width and sheared, as from another side: most of it reads as no build.
+    points[..., 0] = 0.5 * points[..., 0]
+    for side in ("left", "right"):
+        for name in ("knee", "ankle", "heel", "foot_index"):
+            points[:, INDEX[f"{side}_{name}"], 1] += 90.0
+    fit = fit_in_picture(swing, replace(swing, pose=replace(swing.pose, points=points)))
+    assert set(fit.factors.values()) == {1.0}
+    assert fit.swing is swing
+    assert any("was not fitted" in note for note in fit.notes)
+
+
+def test_sides_that_disagree_are_unsure() -> None:
+    # One thigh a quarter longer and the other as it was: no build, so less of it is applied than of both an eighth.
+    swing = filmed("fo")
+    one, both = (swing.pose.points.copy() for _ in range(2))
+    for points, scales in ((one, (1.25, 1.0)), (both, (1.118, 1.118))):
+        for side, scale in zip(("left", "right"), scales):
+            hip, knee = (points[:, INDEX[f"{side}_{name}"]] for name in ("hip", "knee"))
+            moved = (scale - 1.0) * (hip - knee)
+            for name in ("hip", "shoulder", "elbow", "wrist", "index", "ear"):
+                points[:, INDEX[f"{side}_{name}"]] += moved
+    fits = [fit_in_picture(swing, replace(swing, pose=replace(swing.pose, points=points))) for points in (one, both)]
+    assert fits[1].factors["thigh"] > 1.05
+    assert fits[0].factors["thigh"] < 1.0 + 0.5 * (fits[1].factors["thigh"] - 1.0)

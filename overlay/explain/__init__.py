@@ -12,6 +12,7 @@ from overlay.explain.reference import (
     in_usual_spread,
     model_kind,
     model_line,
+    model_notes,
     model_sentences,
     usual_spread,
 )
@@ -32,6 +33,7 @@ __all__ = [
     "in_usual_spread",
     "model_kind",
     "model_line",
+    "model_notes",
     "model_sentences",
     "same_player_cameras",
     "usual_spread",

@@ -40,7 +40,7 @@ def model_kind(model: Model, view: View) -> str:
 def model_line(model: Model, view: View) -> str:
     """Name, kind and label of a reference in one line."""
     parts = [model_kind(model, view)]
-    if model.club_kind:
+    if model.club_kind and model.club_kind != words(model.name):
         parts.append(model.club_kind)
     if model.player:
         parts.append(f"player: {model.player}")
@@ -50,7 +50,7 @@ def model_line(model: Model, view: View) -> str:
 
 
 def model_sentences(model: Model) -> tuple[str, ...]:
-    """How the reference was made, as far as it is known; without its name, kind and label."""
+    """How the reference was made, as far as it is known; without name, kind, label and notes."""
     told = model.provenance
     lines = []
     if told.made_by or told.made_at:
@@ -61,8 +61,13 @@ def model_sentences(model: Model) -> tuple[str, ...]:
     if told.sources:
         lines.append(f"{'Made from' if model.kind != 'space' else 'Sources'}: {', '.join(told.sources)}.")
     lines.extend(f"Left out: {swing.rstrip('.')}." for swing in told.left_out)
-    lines.extend(note if note.rstrip()[-1:] in ".!?" else f"{note.rstrip()}." for note in told.notes if note.strip())
     return tuple(lines)
+
+
+def model_notes(model: Model) -> tuple[str, ...]:
+    """What its maker noted: where its numbers come from, a coach's remarks. A shipped model has dozens."""
+    notes = (note.strip() for note in model.provenance.notes)
+    return tuple(note if note[-1] in ".!?" else f"{note}." for note in notes if note)
 
 
 def segment_words(name: str) -> str:
@@ -169,6 +174,7 @@ __all__ = [
     "in_usual_spread",
     "model_kind",
     "model_line",
+    "model_notes",
     "model_sentences",
     "usual_spread",
     "view_words",

@@ -12,6 +12,7 @@ from overlay.explain import (
     fit_sentences,
     in_usual_spread,
     model_line,
+    model_notes,
     model_sentences,
     usual_spread,
 )
@@ -96,7 +97,7 @@ def reference_part(comparison: Comparison) -> dict[str, Any]:
     model, view = comparison.reference_model, comparison.student.view
     fit = () if comparison.fit is None else fit_sentences(comparison.fit, view)
     if model is None:
-        return {"line": "", "made": (), "fit": fit, "spread": ""}
+        return {"line": "", "made": (), "notes": (), "fit": fit, "spread": ""}
     band = model.bands.get(view)
     inside = [row for row in found(comparison) if in_usual_spread(comparison, row)]
     spread = ""
@@ -107,4 +108,10 @@ def reference_part(comparison: Comparison) -> dict[str, Any]:
             if found(comparison)
             else ""
         )
-    return {"line": model_line(model, view), "made": model_sentences(model), "fit": fit, "spread": spread}
+    return {
+        "line": model_line(model, view),
+        "made": model_sentences(model),
+        "notes": model_notes(model),
+        "fit": fit,
+        "spread": spread,
+    }

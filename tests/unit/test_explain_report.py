@@ -69,6 +69,15 @@ def test_how_it_was_made_and_fitted_is_told(full: Comparison, page: Page) -> Non
     assert "brought to his build" in page.words
 
 
+def test_many_notes_of_its_maker_are_folded_away(full: Comparison) -> None:
+    model = model_of()
+    notes = tuple(f"Number {k} is common practice." for k in range(12))
+    told = replace(full, reference_model=replace(model, provenance=replace(model.provenance, notes=notes)))
+    page = page_of(told)
+    assert "12 notes of its maker" in page.words
+    assert notes[11] in page.words
+
+
 def test_what_the_cameras_could_explain_has_its_section(full: Comparison, page: Page) -> None:
     words = page.words
     section = words[words.index("What the camera could explain") : words.index("Differences, phase by phase")]

@@ -21,6 +21,7 @@ from overlay.explain import (
     in_usual_spread,
     model_kind,
     model_line,
+    model_notes,
     model_sentences,
     usual_spread,
 )
@@ -132,8 +133,8 @@ def test_the_models_line_and_how_it_was_made() -> None:
         "Joints from pose model full.",
         "Made from: one.mp4, two.mp4.",
         "Left out: three.mp4: the backswing is 0.21 torso lengths from the others.",
-        "Written for the Larkspur Range.",
     )
+    assert model_notes(model) == ("Written for the Larkspur Range.",)
     bare = Model("mine", "swing", {"dtl": factory.make_swing()})
     assert model_line(bare, "dtl") == "mine: one kept swing."
     assert model_sentences(bare) == ()
@@ -141,7 +142,7 @@ def test_the_models_line_and_how_it_was_made() -> None:
 
 def test_a_model_in_space_says_so() -> None:
     short = TempoSpec(pre_s=0.6, hold_s=0.2, relax_s=0.4, post_s=0.0)
-    model = Model("mid_iron", "space", space=space_track(simulate(GolferSpec(tempo=short)), 30.0))
+    model = Model("mid_iron", "space", club_kind="mid iron", space=space_track(simulate(GolferSpec(tempo=short)), 30.0))
     assert model_line(model, "fo") == "mid_iron: a swing in space, posed on the student's body."
 
 

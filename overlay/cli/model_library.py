@@ -240,13 +240,20 @@ def remove(name: str, folder: Path | None) -> None:
 @click.argument("name", metavar="NAME")
 @click.argument("file", type=FILE)
 @click.option("--replace", is_flag=True, help="Replace FILE if it is there.")
+@click.option("--no-pictures", is_flag=True, help="Leave out the cut-outs of the player.")
+@click.option(
+    "--anonymous",
+    is_flag=True,
+    help="Leave out the cut-outs, the player's name, your remarks and the names of the clips.",
+)
 @models_option
-def export(name: str, file: Path, replace: bool, folder: Path | None) -> None:
+def export(name: str, file: Path, replace: bool, no_pictures: bool, anonymous: bool, folder: Path | None) -> None:
     """Write the model NAME to FILE (ending in .swing, or a folder): one file with everything that was kept."""
-    from overlay.models import load_facts
+    from overlay import models
 
-    path = library_of(folder).export(name, file, replace)
-    facts = load_facts(path)
+    change = models.anonymous if anonymous else models.without_pictures if no_pictures else None
+    path = library_of(folder).export(name, file, replace, change)
+    facts = models.load_facts(path)
     click.echo(f"Exported {facts.name}: {kept_sentence(facts)}")
     if facts.pictures:
         click.echo("note: The model shows the player; ask before you pass it on, for a minor the parents.")

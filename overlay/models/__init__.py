@@ -11,7 +11,7 @@ from overlay.models.format import (
     model_bytes,
     save_model,
 )
-from overlay.models.keeping import REAL_TIME, kept_swing, real_factor, slowed
+from overlay.models.keeping import REAL_TIME, anonymous, kept_swing, real_factor, slowed, without_pictures
 from overlay.models.library import Library, default_folder
 from overlay.models.pictures import AMOUNTS, Amount, keep_pictures, kept_picture, kept_size, kept_times
 
@@ -23,6 +23,7 @@ __all__ = [
     "Amount",
     "Facts",
     "Library",
+    "anonymous",
     "check_name",
     "default_folder",
     "is_model_file",
@@ -38,4 +39,5 @@ __all__ = [
     "save_model",
     "slowed",
     "tidy",
+    "without_pictures",
 ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from overlay.data import PoseTrack, Swing
+from overlay.data import Model, PoseTrack, Swing
 from overlay.models.checks import tidy
 
 REAL_TIME = "real_time"
@@ -76,3 +76,22 @@ def slowed(swing: Swing, factor: float) -> Swing:
         strike=strike,
         camera_motion=None if motion is None else replace(motion, time_s=motion.time_s * factor),
     )
+
+
+def without_pictures(model: Model) -> Model:
+    """The model without the cut-outs of the player."""
+    return replace(model, pictures={})
+
+
+def anonymous(model: Model) -> Model:
+    """The model without pictures, the player's name, remarks and file names, for passing it on.
+
+    How the player moves stays, and so may who it is for somebody who knows the swing.
+    """
+    made = model.provenance
+    sources = tuple(f"swing {i}" for i in range(1, len(made.sources) + 1))
+    left_out = (f"{len(made.left_out)} that did not belong",) if made.left_out else ()
+    # The remarks of a swing in space are the sources of its numbers.
+    notes = made.notes if model.kind == "space" else ()
+    kept = replace(made, sources=sources, left_out=left_out, notes=notes)
+    return replace(without_pictures(model), player="", provenance=kept)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -177,7 +177,9 @@ class Library:
             _remove(path)
         return path
 
-    def export(self, name: str, path: Path, replace: bool = False) -> Path:
+    def export(
+        self, name: str, path: Path, replace: bool = False, change: Callable[[Model], Model] | None = None
+    ) -> Path:
         """Write a model to a file of its own, under the name it has here.
 
         Parameters
@@ -187,6 +189,8 @@ class Library:
             The file, or a folder to put ``NAME.swing`` into.
         replace : bool
             Whether a model file of that name may be replaced; any other file never is.
+        change : function, optional
+            What is done to the model before it is written: ``without_pictures``, ``anonymous``.
 
         Raises
         ------
@@ -203,7 +207,7 @@ class Library:
             raise OutputError(f"{path.name} is no name for a model file.", f"End it in {SUFFIX}.")
         if path.exists() and not (replace and path.is_file()):
             raise OutputError(f"{path} is there already.", "Choose another name, or give --replace to replace it.")
-        write_bytes(path, model_bytes(model))
+        write_bytes(path, model_bytes(model if change is None else change(model)))
         return path
 
     def import_(self, path: Path, name: str | None = None, replace: bool = False) -> Path:

@@ -227,6 +227,71 @@ def test_a_kept_swing_compares_as_its_track_does(
     assert np.isfinite(a).sum() > 20
 
 
+def test_a_parameter_file_is_written_looked_at_and_kept(
+    models: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import functools
+
+    from overlay import maker
+
+    # How much such a swing varies is the maker's own business and takes longest.
+    monkeypatch.setattr(maker, "make_model", functools.partial(maker.make_model, bands=None))
+    mine = tmp_path / "mine.toml"
+    called(capsys, "model", "parameters", mine, "--club", "driver")
+    assert "already" in called(capsys, "model", "parameters", mine, code=6)
+    text = mine.read_text(encoding="utf-8")
+    assert "[posture]" in text
+    said = called(capsys, "model", "derive", mine, "--name", "My idea", "--note", "longer", "-q")
+    assert "not a norm" in said
+    model = Library(models).get("My idea")
+    assert model.kind == "space"
+    assert model.club_kind == "driver"
+    assert model.provenance.notes[-1] == "longer"
+    assert model.provenance.made_at
+    mine.write_text(text.replace("stature_m = 1.78", "stature_m = 17.8"), encoding="utf-8")
+    assert "stature_m" in called(capsys, "model", "derive", mine, "--name", "x", "-q", code=3)
+    mine.write_text("[posture", encoding="utf-8")
+    called(capsys, "model", "preview", mine, "--out", tmp_path / "x.png", "-q", code=3)
+    assert not (tmp_path / "x.png").exists()
+
+
+def test_a_preview_moves_as_long_as_the_swing_does(
+    tracks: Path, models: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from overlay.video import open_clip
+
+    called(capsys, "model", "save", tracks / "fo 0.csv", "--name", "x", "-q")
+    called(capsys, "model", "preview", "x", "--out", tmp_path / "x.mp4", "--speed", 1.0, "-q")
+    swing = Library(models).get("x").swings["fo"]
+    with open_clip(tmp_path / "x.mp4") as reader:
+        assert reader.clip.duration_s == pytest.approx(swing.stop_s - swing.start_s, abs=0.05)
+        first, middle = (reader.frame_at(time_s).image for time_s in (0.1, 0.5 * reader.clip.duration_s))
+    assert np.abs(first.astype(int) - middle).mean() > 0.5
+    assert "png" in called(capsys, "model", "preview", "x", "--out", tmp_path / "x.gif", code=2)
+
+
+@pytest.mark.real
+@pytest.mark.pose
+def test_a_real_clip_is_kept_with_its_ghost(real_data: Path, models: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The person is there and the place is not; the file is small."""
+    from overlay.models import kept_picture
+
+    clip = real_data / "real_dtl_slow_motion.mp4"
+    called(capsys, "model", "save", clip, "--name", "real", "--pictures", "ghost", "-q")
+    called(capsys, "model", "save", clip, "--name", "bare", "-q")
+    assert (models / "real.swing").stat().st_size < 5_000_000
+    assert (models / "bare.swing").stat().st_size < 400_000
+    model = Library(models).get("real")
+    kept = model.pictures["dtl"]
+    slow = model.swings["dtl"].quality["slow_factor_estimate"]
+    assert len(kept.times_s) <= 61 * (kept.times_s[-1] - kept.times_s[0]) / slow + 9
+    for i in range(0, len(kept.times_s), 20):
+        picture, alpha = kept_picture(kept, i)
+        assert 0.02 < (alpha > 128).mean() < 0.3
+        assert (picture.max(axis=2) > 12).mean() < 2.0 * (alpha > 0).mean()
+    assert not Library(models).get("bare").pictures
+
+
 def test_as_a_user_types_it(overlay_command: Run, tracks: Path, tmp_path: Path) -> None:
     done = overlay_command("model", "save", tracks / "dtl.csv", "--name", "typed")
     assert done.returncode == 0, done.stderr

@@ -7,11 +7,13 @@ import os
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
-from model_factory import space_model, swing_model, template_model
+from model_attacks import members_of
+from model_factory import space_model, swing_model, template_model, with_pictures
 
 from overlay.errors import DataError, InputError, OutputError
-from overlay.models import Library, default_folder, load_model, model_bytes, save_model
+from overlay.models import Library, anonymous, default_folder, load_model, model_bytes, save_model, without_pictures
 
 
 @pytest.fixture
@@ -143,6 +145,22 @@ def test_export_and_import(library: Library, tmp_path: Path) -> None:
     assert other.path("Best").read_bytes() == library.path("Best").read_bytes()
     (tmp_path / "folder").mkdir()
     assert library.export("Mid iron", tmp_path / "folder") == tmp_path / "folder" / "Mid iron.swing"
+
+
+def test_export_leaves_out_what_it_is_told_to(library: Library, tmp_path: Path) -> None:
+    model = replace(with_pictures(swing_model("Best")), player="Robin")
+    library.add(model)
+    bare = load_model(library.export("Best", tmp_path / "bare.swing", change=without_pictures))
+    assert (dict(bare.pictures), bare.player) == ({}, "Robin")
+    path = library.export("Best", tmp_path / "nameless.swing", change=anonymous)
+    nameless = load_model(path)
+    assert nameless.provenance.sources == ("swing 1", "swing 2")
+    everything = b"".join(content for _, content in members_of(path.read_bytes()))
+    for word in (b"Robin", b"range one.mp4", b"range three.mp4", b"Larkspur", b"JFIF"):
+        assert word not in everything
+    for view, swing in nameless.swings.items():
+        np.testing.assert_array_equal(swing.pose.points, model.swings[view].pose.points)
+    assert set(library.get("Best").pictures) == {"dtl", "fo"}
 
 
 def test_export_overwrites_nothing_it_was_not_asked_to(library: Library, tmp_path: Path) -> None:

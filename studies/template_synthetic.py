@@ -178,7 +178,7 @@ class Errors:
 
 
 def errors_of(swing: Swing, truth: Swing) -> Errors:
-    """``seen``: joints that the score would use; ``whole``: all 13; ``body``: those seen, from mid-hip."""
+    """``seen``: joints the camera sees; ``whole``: all 13; ``body``: those seen, from mid-hip."""
     settings = ScoreSettings()
     time_map = align(swing, truth)
     start, stop = swing.positions.time("address"), swing.positions.time("finish")
@@ -187,9 +187,9 @@ def errors_of(swing: Swing, truth: Swing) -> Errors:
     other, _ = sample(free(truth.pose), time_map.to_reference(times), settings)
     torso = figure_of(truth, settings).torso_px
     off = (mine - other)[:, BODY] / torso
-    used = figure_of(swing if swing.handedness == "right" else replace(swing, handedness="right"), settings)
-    seen = sample(used, times, settings)[1][:, BODY]
-    own = used.torso_px
+    used = figure_of(replace(truth, handedness="right"), settings)
+    seen = sample(used, time_map.to_reference(times), settings)[1][:, BODY]
+    own = figure_of(replace(swing, handedness="right"), settings).torso_px
 
     def rms(values: FloatArray) -> float:
         return 100 * float(np.sqrt(np.nanmean(np.sum(values**2, axis=-1))))
@@ -553,7 +553,7 @@ def page(
         f"| one player, one camera, two of twelve planted and left out ({len(rows)} templates) | {summary(rows)} |",
         *[f"| {name} | {summary(found)} |" for name, found in mixed.items()],
         "",
-        "*Seen*: joints that the score would use (the far arm down the line is mostly guessed).",
+        "*Seen*: joints that the camera sees (down the line the far arm is mostly guessed).",
         "",
         "## Methods, on the same swings",
         "",

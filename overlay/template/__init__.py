@@ -17,14 +17,15 @@ from overlay.align import align
 from overlay.data import Band, Swing, TimeMap
 from overlay.errors import ContentError, InputError, MismatchError, OverlayError
 from overlay.kinematics import body_height, torso_length
+from overlay.models.keeping import REAL_TIME
 from overlay.progress import SILENT, Progress
 from overlay.score.band import band_of, cell_offsets
 from overlay.settings.template import TemplateSettings
 from overlay.template.average import Clock, mean_clock, mean_pose, mean_positions
 from overlay.template.extras import mean_club, mean_strike
-from overlay.template.medoid import medoid, same_recording
+from overlay.template.medoid import medoid, same_recording, swing_distances
 from overlay.template.members import Member, fitted_to, member_of, mirrored, placed, put_together, still_pose
-from overlay.template.outliers import judge
+from overlay.template.outliers import doubt_addresses, judge
 from overlay.terms import VIEW_WORDS
 
 __all__ = ["Template", "build_template"]
@@ -92,10 +93,11 @@ def build_template(
     settings = settings or TemplateSettings()
     _check(swings, labels)
     out: dict[int, str] = {}
-    members = _distinct(_members(swings, labels, out, settings), out, settings)
+    usable = _members(swings, labels, out, settings)
+    members = _distinct(usable, out, settings)
     if len(members) < 2:
         _refuse(out, labels, len(swings), len(members))
-    distinct = len(members)
+    distinct = len(swings) - (len(usable) - len(members))
     progress.stage("making the template", total=float(settings.rounds + 1))
     middle, centre, members, maps = _first(members, out, labels, distinct, settings, progress)
     clock, template = _average(centre, members, maps, settings, finer=True)
@@ -223,10 +225,16 @@ def _first(
     The worst are taken out first and the rest judged again, since a swing that does not belong widens the spread and
     draws the middle.
     """
-    given = members
+    given = members = doubt_addresses(members, settings)
+    apart = swing_distances(given, settings)
+    fits: dict[tuple[int, int], Member] = {}
     while True:
-        middle = members[medoid(members, settings)]
-        fitted = [fitted_to(middle, member, settings) for member in members]
+        rows = [given.index(member) for member in members]
+        middle = members[medoid(members, apart[np.ix_(rows, rows)])]
+        for member in members:
+            if (middle.index, member.index) not in fits:
+                fits[middle.index, member.index] = fitted_to(middle, member, settings)
+        fitted = [fits[middle.index, member.index] for member in members]
         placed_on = _placed_on(middle.swing, fitted, settings)
         usable, maps = [], []
         for member in placed_on:
@@ -236,6 +244,8 @@ def _first(
             except OverlayError as error:
                 out[member.index] = f"it cannot be aligned to the others: {error.message}"
         members = usable
+        if len(members) < max(2, math.ceil(distinct / 2)):
+            _refuse(out, labels, len(labels), len(members))
         _, template = _average(middle.swing, members, maps, settings)
         members = _placed_on(template, members, settings)
         found = _aligned(template, members, settings)
@@ -289,7 +299,7 @@ def _finished(
             "slow_factor_estimate": 1.0,
             "filled_share": round(float(np.mean(swing.pose.filled)), 3),
             "person_height_px": round(float(heights[at]), 1),
-            "clock_known": float(known),
+            REAL_TIME: float(known),
         },
         notes=tuple(notes),
         pose=replace(swing.pose, model=middle.given.pose.model, log=(f"mean of {len(members)} swings",)),

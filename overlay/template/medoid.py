@@ -12,15 +12,18 @@ from overlay.arrays import FloatArray
 from overlay.data import Swing
 from overlay.kinematics import torso_length
 from overlay.landmarks import INDEX
-from overlay.normalise import JOINTS, Features, swing_features
+from overlay.normalise import JOINTS, swing_features
 from overlay.settings.template import TemplateSettings
 from overlay.template.members import Member
 
 
-def distances(features: Sequence[Features], settings: TemplateSettings) -> FloatArray:
-    """(n, n) DTW distance a step of each pair of swings, by the joints both show."""
-    n = len(features)
+def swing_distances(members: Sequence[Member], settings: TemplateSettings) -> FloatArray:
+    """(n, n) DTW distance a step of each pair of swings, by the joints both show; 0 for fewer than three swings."""
+    n = len(members)
     result = np.zeros((n, n))
+    if n < 3:
+        return result
+    features = [swing_features(member.swing, settings.align.features) for member in members]
     for i in range(n):
         for j in range(i):
             trust = first_trust(shared_weights(features[i], features[j]), settings.align)
@@ -29,12 +32,13 @@ def distances(features: Sequence[Features], settings: TemplateSettings) -> Float
     return result
 
 
-def medoid(members: Sequence[Member], settings: TemplateSettings) -> int:
-    """The member whose median distance to the others is least; the median, so that outliers do not draw it away."""
+def medoid(members: Sequence[Member], apart: FloatArray) -> int:
+    """The member whose median distance to the others (n, n) is least; of two the one that is seen better.
+
+    The median, so that swings that do not belong do not draw it away.
+    """
     if len(members) < 3:
-        seen = [float(np.mean(member.swing.pose.visibility)) for member in members]
-        return int(np.argmax(seen))
-    apart = distances([swing_features(m.swing, settings.align.features) for m in members], settings)
+        return int(np.argmax([float(np.mean(member.swing.pose.visibility)) for member in members]))
     return int(np.argmin([np.median(np.delete(row, i)) for i, row in enumerate(apart)]))
 
 

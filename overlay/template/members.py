@@ -16,6 +16,7 @@ from overlay.arrays import FloatArray
 from overlay.data import Ball, ClubTrack, PoseTrack, Position, Positions, Swing
 from overlay.errors import ContentError
 from overlay.landmarks import INDEX
+from overlay.models.keeping import REAL_TIME
 from overlay.normalise import JOINTS, real_slow_factor
 from overlay.score.parts import Figure, figure_of, still_window
 from overlay.segments import fit_in_picture
@@ -73,6 +74,8 @@ def slow_factor(swing: Swing, settings: TemplateSettings) -> tuple[float, bool]:
     """Clip seconds per real second, and whether the clip's own clock is known to be that fast."""
     if swing.clip is not None and swing.clip.capture_rate is not None:
         return swing.slow_factor, True
+    if swing.clip is None and swing.quality.get(REAL_TIME) == 1.0:
+        return 1.0, True
     estimate = float(swing.quality.get("slow_factor_estimate", float("nan")))
     if not (math.isfinite(estimate) and estimate > 0):
         estimate = real_slow_factor(swing, settings.align.features)

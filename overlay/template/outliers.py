@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from overlay.arrays import FloatArray
-from overlay.data import Swing, TimeMap
+from overlay.arrays import BoolArray, FloatArray
+from overlay.data import Positions, Swing, TimeMap
 from overlay.landmarks import INDEX
 from overlay.score.band import CELLS
 from overlay.score.parts import figure_of, sample
@@ -54,7 +55,7 @@ def judge(
 ) -> list[str]:
     """For each member the reason why it is another swing, "" when it belongs."""
     away = multiples(offsets, settings)
-    tempo = _tempo_reasons(members, settings)
+    tempo = _tempo_reasons(template, members, maps, settings)
     tracked = _tracking_reasons(template, members, maps, settings)
     shorter = _height_reasons(template, members, maps, settings)
     seen = np.isfinite(away)
@@ -92,39 +93,75 @@ def _movement_reason(
     )
 
 
-def _durations(member: Member) -> tuple[float, float]:
+def doubt_addresses(members: Sequence[Member], settings: TemplateSettings) -> list[Member]:
+    """The members, the address dropped where it makes a backswing of quite another length than the others'.
+
+    Address is the position that is most often found at the wrong moment; whether the swing really is a hurried one is
+    then told by its alignment, which does not lean on it.
+    """
+    lengths = np.array([_own_durations(member)[0] for member in members])
+    far = _far_off(lengths, np.array([member.clock_known for member in members]), settings)
+    return [_without_address(member) if far[i] else member for i, member in enumerate(members)]
+
+
+def _without_address(member: Member) -> Member:
+    positions = member.swing.positions
+    found = tuple(position for position in positions.found if position.name != "address")
+    missing = {**positions.missing, "address": "found at another moment than in the other swings"}
+    return replace(member, swing=replace(member.swing, positions=Positions(found, missing)))
+
+
+def _far_off(values: FloatArray, usable: BoolArray, settings: TemplateSettings) -> BoolArray:
+    """(n,) which durations (n,) are quite others than the middle one; none of fewer than three."""
+    usable = usable & np.isfinite(values)
+    if usable.sum() < 3:
+        return np.zeros(len(values), bool)
+    logs = np.log(np.where(usable, values, 1.0))
+    off = np.abs(logs - np.median(logs[usable]))
+    limit = max(math.log1p(settings.tempo_limit), settings.tempo_ratio * 1.483 * float(np.median(off[usable])))
+    return np.asarray(usable & (off > limit), np.bool_)
+
+
+def _own_durations(member: Member) -> tuple[float, float]:
     address, top, impact = (member.swing.positions.time(name) for name in ("address", "top", "impact"))
     back = math.nan if address is None or top is None else top - address
     down = math.nan if top is None or impact is None else impact - top
     return back, down
 
 
-def _tempo_reasons(members: Sequence[Member], settings: TemplateSettings) -> list[str]:
+def _durations(template: Swing, member: Member, time_map: TimeMap) -> tuple[float, float]:
+    """Address → top and top → impact by its own positions, by the alignment where one of them is missing."""
+    own = _own_durations(member)
+    names = ("address", "top", "impact")
+    at = [template.positions.time(name) for name in names]
+    mapped = [math.nan if t is None else float(time_map.to_reference(t)) for t in at]
+    carried = mapped[1] - mapped[0], mapped[2] - mapped[1]
+    return own[0] if math.isfinite(own[0]) else carried[0], own[1] if math.isfinite(own[1]) else carried[1]
+
+
+def _tempo_reasons(
+    template: Swing, members: Sequence[Member], maps: Sequence[TimeMap], settings: TemplateSettings
+) -> list[str]:
     """A backswing or downswing of quite another length; of clips at unknown speed only their ratio tells anything."""
     reasons = [""] * len(members)
-    times = np.array([_durations(member) for member in members])
+    times = np.array([_durations(template, member, time_map) for member, time_map in zip(members, maps)])
+    times = np.where(times > 0, times, np.nan)
     known = np.array([member.clock_known for member in members])
     ratio = times[:, 0] / times[:, 1]
-    for name, values, believed in (
-        ("backswing", times[:, 0], known),
-        ("downswing", times[:, 1], known),
-        ("tempo ratio", ratio, ~known),
+    for name, values, usable, asked in (
+        ("backswing", times[:, 0], known, known),
+        ("downswing", times[:, 1], known, known),
+        ("tempo ratio", ratio, np.ones(len(members), bool), ~known),
     ):
-        usable = np.isfinite(values) & (believed if name != "tempo ratio" else np.isfinite(values))
-        if usable.sum() < 3:
-            continue
-        logs = np.log(np.where(usable, values, 1.0))
-        middle = float(np.median(logs[usable]))
-        off = logs - middle
-        spread = 1.483 * float(np.median(np.abs(off[usable])))
-        limit = max(math.log1p(settings.tempo_limit), settings.tempo_ratio * spread)
-        for i in np.flatnonzero(usable & believed & (np.abs(off) > limit)):
-            own, usual = float(values[i]), math.exp(middle)
-            said = f"{own:.1f} to 1, the others' {usual:.1f} to 1" if name == "tempo ratio" else (
-                f"{own:.2f} s, the others' {usual:.2f} s"
-            )  # fmt: skip
-            verb = "is" if name == "tempo ratio" else "takes"
-            reasons[i] = reasons[i] or f"another tempo: its {name} {verb} {said}"
+        far = _far_off(values, usable, settings)
+        middle = float(np.median(values[usable & np.isfinite(values)])) if np.any(usable & np.isfinite(values)) else 0.0
+        for i in np.flatnonzero(far & asked):
+            own = float(values[i])
+            if name == "tempo ratio":
+                said = f"is {own:.1f} to 1, the others' {middle:.1f} to 1"
+            else:
+                said = f"takes {own:.2f} s, the others' {middle:.2f} s"
+            reasons[i] = reasons[i] or f"another tempo: its {name} {said}"
     return reasons
 
 

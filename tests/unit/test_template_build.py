@@ -249,6 +249,16 @@ def test_another_tempo_a_shorter_swing_and_bad_tracking_are_called_so() -> None:
     assert reasons[5].startswith("badly tracked: its joints jump")
 
 
+def test_an_address_found_late_costs_the_swing_its_address_not_its_place() -> None:
+    swings = group(6)
+    found = tuple(replace(p, time_s=p.time_s + 0.25) if p.name == "address" else p for p in swings[4].positions.found)
+    swings[4] = replace(swings[4], positions=replace(swings[4].positions, found=found))
+    template = build_template(swings, names(6))
+    assert template.kept == (0, 1, 2, 3, 4, 5)
+    times = template.swing.positions.times()
+    assert times["top"] - times["address"] == pytest.approx(0.75, rel=0.02)
+
+
 def test_the_same_swing_given_twice_counts_once() -> None:
     swings = group(3)
     again = placed(retimed(swings[1], 1.0, 5.0), 1.5, np.array([20.0, 10.0]))

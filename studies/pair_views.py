@@ -684,7 +684,7 @@ def filmed_page(folder: Path, name: str, most: int) -> str:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--players", type=int, default=40)
+    parser.add_argument("--players", type=int, default=24)
     parser.add_argument("--quick", action="store_true", help="4 players, or 2 filmed ones")
     parser.add_argument("--filmed", type=Path, help="folder of filmed_clips.py")
     parser.add_argument("--set", choices=("tune", "test"), default="test", dest="name")
@@ -695,7 +695,7 @@ def main() -> None:
         text = filmed_page(options.filmed, options.name, 2 if options.quick else options.most)
         out = options.out or DOCS / "pair_views_filmed.md"
     else:
-        text = joints_page(4 if options.quick else options.players, 6 if options.quick else 60)
+        text = joints_page(4 if options.quick else options.players, 6 if options.quick else 40)
         out = options.out or DOCS / "pair_views.md"
     if options.quick and options.out is None:
         print(text)

@@ -328,7 +328,10 @@ class _Reader:
         sds = np.array([point_sd(point, which, name, own) for point in POINTS])
         if not self.pair.one_swing:
             sds = np.hypot(sds, own.two_swings)
-        noise = self.rng.normal(size=(n, len(POINTS), 2)) * (sds[:, None] * cameras.px[which][0])
+        # What is taken off was found on rendered players only: half of it counts as an error of its own.
+        px = float(cameras.px[which][0])
+        habit = bias_px(which, name, self.pictures[which], px, own) / 2
+        noise = self.rng.normal(size=(n, len(POINTS), 2)) * np.hypot(sds[:, None] * px, habit)
         noise[0] = 0.0
         base = at.points
         points = base[None] + noise + np.nan_to_num(at.slope)[None] * off_s[:, None, None]

@@ -96,12 +96,12 @@ def fused_positions(pair: ViewPair, settings: PairSettings | None = None) -> Map
             missing[name] = pair.dtl.positions.missing.get(name, "not found")
             continue
         rows = []
+        trust = settings.trust.get(name, settings.trust_other)
         if one is not None:
-            rows.append((one.time_s, sd_real(one, clocks[0], settings), one))
+            rows.append((one.time_s, trust[0] * sd_real(one, clocks[0], settings), one))
         if other is not None:
-            bias = settings.position_bias.get(name, 0.0) * clocks[0].slow
-            at = float(pair.time_map.to_student(other.time_s)) + bias
-            rows.append((at, math.hypot(sd_real(other, clocks[1], settings), pair.sd_s), other))
+            at = float(pair.time_map.to_student(other.time_s))
+            rows.append((at, math.hypot(trust[1] * sd_real(other, clocks[1], settings), pair.sd_s), other))
         time_s, sd_s, best = _fused(rows, clocks[0].slow, 1 if name == "finish" else None)
         found.append((best, best, time_s, sd_s))
     kept = _in_order(found)

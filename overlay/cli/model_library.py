@@ -42,6 +42,8 @@ def list_models(folder: Path | None, as_json: bool) -> None:
         return
     from rich.table import Table
 
+    from overlay.models import tidy
+
     out = console()
     if not any(not facts.shipped for facts in models):
         out.print(f"No models of your own in {library.folder} yet: overlay model save CLIP --name …", markup=False)
@@ -58,7 +60,7 @@ def list_models(folder: Path | None, as_json: bool) -> None:
     _print_table(table)
     damaged = [facts for facts in models if facts.problem]
     for facts in damaged:
-        out.print(f"note: {facts.path.name} cannot be used: {facts.problem}", markup=False)
+        out.print(f"note: {tidy(facts.path.name)} cannot be used: {facts.problem}", markup=False)
 
 
 def _print_table(table: Table) -> None:
@@ -74,13 +76,17 @@ def _print_table(table: Table) -> None:
 def _row(facts: Facts) -> tuple[str, ...]:
     from rich.markup import escape
 
+    from overlay.models import tidy
+
+    # The names are those of files, which anybody may have put there.
+    name = escape(tidy(facts.name, 60))
     if facts.problem:
-        return escape(facts.name), "damaged", *[""] * 7, size_words(facts.n_bytes)
+        return name, "damaged", *[""] * 7, size_words(facts.n_bytes)
     kind = KIND_WORDS[facts.kind] + (f" of {facts.n_swings}" if facts.kind == "template" else "")
     positions = "/".join(dict.fromkeys(str(count) for count in (facts.positions or {}).values()))
     pictures = sum((facts.pictures or {}).values())
     return (
-        escape(facts.name),
+        name,
         kind,
         "+".join(VIEW_SHORT[view] for view in facts.views),
         facts.handedness,

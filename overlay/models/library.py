@@ -11,7 +11,7 @@ from pathlib import Path
 from overlay.data import Model
 from overlay.errors import DataError, InputError, OutputError, SetupError
 from overlay.files import output_error, write_bytes
-from overlay.models.checks import check_name, same_name
+from overlay.models.checks import check_name, same_name, shown_value, tidy
 from overlay.models.format import SUFFIX, Facts, is_model_file, load_facts, load_model, model_bytes
 from overlay.shipped import shipped_folder
 
@@ -25,7 +25,7 @@ def default_folder() -> Path:
     import platformdirs
 
     told = os.environ.get(VARIABLE)
-    return Path(told) if told else Path(platformdirs.user_data_dir("overlay", appauthor=False)) / "models"
+    return Path(told).expanduser() if told else Path(platformdirs.user_data_dir("overlay", appauthor=False)) / "models"
 
 
 class Library:
@@ -66,7 +66,7 @@ class Library:
                 if not shipped and same_name(path.stem) in taken:
                     facts = Facts(path.stem, path, facts.n_bytes, problem="a model of overlay itself has this name")
             except (InputError, DataError) as error:
-                facts = Facts(path.stem, path, _size(path), shipped, error.message)
+                facts = Facts(path.stem, path, _size(path), shipped, tidy(error.message))
             result.append(facts)
         return tuple(result)
 
@@ -84,9 +84,9 @@ class Library:
         for path, _ in sorted(files, key=lambda file: (not file[1], file[0].stem != name)):
             if same_name(path.stem) == wanted:
                 return path
-        known = ", ".join(path.stem for path, _ in files[:12]) or "none yet"
+        known = ", ".join(tidy(path.stem, 60) for path, _ in files[:12]) or "none yet"
         raise InputError(
-            f"There is no model {_shown(name)} in {self.folder}.",
+            f"There is no model {shown_value(name)} in {self.folder}.",
             f"Models are: {known}. `overlay model save CLIP --name …` keeps a swing.",
         )
 
@@ -316,9 +316,3 @@ def _fit(name: str) -> str:
         return check_name(name)
     except DataError as error:
         raise InputError(f"{error.message}", "Rename the file in the library's folder.") from error
-
-
-def _shown(name: str) -> str:
-    from overlay.models.checks import shown_value
-
-    return shown_value(name)

@@ -116,6 +116,18 @@ def test_a_damaged_file_does_not_break_the_others(library: Library) -> None:
     assert library.names() == ("Best", "Mid iron")
 
 
+def test_names_of_files_are_shown_harmlessly(library: Library) -> None:
+    """Anybody may have put a file into a shared folder: its name must not act on the terminal."""
+    library.folder.mkdir()
+    (library.folder / "a\x1b[2Jb.swing").write_bytes(b"x")
+    with pytest.raises(InputError, match="no model 'c'") as caught:
+        library.get("c")
+    assert "\x1b" not in str(caught.value)
+    problem = next(facts.problem for facts in library.list() if not facts.shipped)
+    assert "\x1b" not in problem
+    assert "cannot be shown" in problem
+
+
 def test_a_model_bears_the_name_of_its_file(library: Library) -> None:
     path = library.add(swing_model("Best"))
     path.rename(library.folder / "Renamed.swing")

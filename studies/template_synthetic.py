@@ -503,7 +503,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--quick", action="store_true", help="two draws of each; nothing is written")
     parser.add_argument("--draws", type=int, default=20, help="players of twelve swings")
-    parser.add_argument("--sharp", type=int, default=6, help="of them those whose templates are scored against")
+    parser.add_argument("--sharp", type=int, default=5, help="of them those whose templates are scored against")
     parser.add_argument("--methods", type=int, default=2, help="of them those on which methods are compared")
     options = parser.parse_args()
     draws = 2 if options.quick else options.draws

@@ -25,7 +25,7 @@ from overlay.template.average import Clock, mean_clock, mean_pose, mean_position
 from overlay.template.extras import mean_club, mean_strike
 from overlay.template.medoid import medoid, same_recording, swing_distances
 from overlay.template.members import Member, fitted_to, member_of, mirrored, placed, put_together, still_pose
-from overlay.template.outliers import doubt_addresses, judge
+from overlay.template.outliers import address_by_alignment, doubt_addresses, judge
 from overlay.terms import VIEW_WORDS
 
 __all__ = ["Template", "build_template"]
@@ -249,6 +249,7 @@ def _first(
         _, template = _average(middle.swing, members, maps, settings)
         members = _placed_on(template, members, settings)
         found = _aligned(template, members, settings)
+        members = [address_by_alignment(template, member, own) for member, own in zip(members, found)]
         offsets = cell_offsets(template, [m.swing for m in members], found, settings=settings.score)
         reasons = judge(template, members, found, offsets, settings)
         progress.advance()

@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from overlay.arrays import BoolArray, FloatArray
-from overlay.data import Positions, Swing, TimeMap
+from overlay.data import Position, Positions, Swing, TimeMap
 from overlay.landmarks import INDEX
 from overlay.score.band import CELLS
 from overlay.score.parts import figure_of, sample
@@ -21,6 +21,8 @@ from overlay.settings.template import TemplateSettings
 from overlay.template.average import weighted_median
 from overlay.template.members import BODY, TORSO_PX, Member
 from overlay.terms import words
+
+_DOUBTED = "found at another moment than in the other swings"
 
 
 def multiples(offsets: FloatArray, settings: TemplateSettings) -> FloatArray:
@@ -107,7 +109,20 @@ def doubt_addresses(members: Sequence[Member], settings: TemplateSettings) -> li
 def _without_address(member: Member) -> Member:
     positions = member.swing.positions
     found = tuple(position for position in positions.found if position.name != "address")
-    missing = {**positions.missing, "address": "found at another moment than in the other swings"}
+    missing = {**positions.missing, "address": _DOUBTED}
+    return replace(member, swing=replace(member.swing, positions=Positions(found, missing)))
+
+
+def address_by_alignment(template: Swing, member: Member, time_map: TimeMap) -> Member:
+    """The member with a dropped address put where the template's falls in it: movement is measured from there."""
+    positions, address = member.swing.positions, template.positions.time("address")
+    if positions.missing.get("address") != _DOUBTED or address is None:
+        return member
+    time_s = float(time_map.to_reference(address))
+    if not member.swing.start_s <= time_s < positions.found[0].time_s:
+        return member
+    missing = {name: reason for name, reason in positions.missing.items() if name != "address"}
+    found = (Position("address", time_s, 0.3), *positions.found)
     return replace(member, swing=replace(member.swing, positions=Positions(found, missing)))
 
 

@@ -31,10 +31,10 @@ from overlay.landmarks import N_LANDMARKS
 from overlay.terms import PARTS, PHASES, POSITION_NAMES, View
 
 
-def full_swing(view: View = "dtl", seed: int = 1) -> Swing:
+def full_swing(view: View = "dtl", seed: int = 1, rate: int = 30) -> Swing:
     """A swing that uses every field there is, NaN and infinity among the numbers."""
     rng = np.random.default_rng(seed)
-    swing = with_club(replace(make_swing(view=view, missing=("shaft_level_down",)), clip=None))
+    swing = with_club(replace(make_swing(view=view, missing=("shaft_level_down",), rate=rate), clip=None))
     pose, club = swing.pose, swing.club
     assert club is not None
     n = len(pose)
@@ -116,9 +116,9 @@ def provenance() -> Provenance:
     )
 
 
-def swing_model(name: str = "My best swing") -> Model:
+def swing_model(name: str = "My best swing", rate: int = 30) -> Model:
     """Both views of one swing."""
-    dtl, fo = full_swing("dtl", 1), full_swing("fo", 2)
+    dtl, fo = full_swing("dtl", 1, rate), full_swing("fo", 2, rate)
     return Model(
         name,
         "swing",

@@ -158,6 +158,24 @@ def test_a_damaged_model_is_named_and_the_others_work(
     assert "bad" not in called(capsys, "model", "list")
 
 
+def test_a_hostile_file_is_refused_in_two_lines(
+    models: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    import zipfile
+
+    hostile = tmp_path / "hostile.swing"
+    with zipfile.ZipFile(hostile, "w") as target:
+        target.writestr("model.json", '{"kind": "overlay model", "schema": 1, "name": "../x"}')
+        target.writestr("../escaped.swing", "x")
+    for arguments in (("import", hostile), ("import", hostile, "--name", "x"), ("show", hostile)):
+        said = called(capsys, "model", *arguments, code=3)
+        assert "hostile.swing" in said
+        assert "would leave the model's own folder" in said
+    hostile.write_bytes(b"PK\x03\x04" + bytes(100))
+    called(capsys, "model", "import", hostile, code=3)
+    assert [path.name for path in tmp_path.iterdir()] == ["hostile.swing"]
+
+
 def test_a_template_is_built_of_clips_and_models(
     tracks: Path, models: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -203,6 +203,21 @@ def test_a_bad_name_is_refused_before_anything_is_written(library: Library, tmp_
     assert {path.name for path in tmp_path.iterdir()} == {"shipped", "given.swing"}
 
 
+@pytest.mark.skipif(os.name == "nt", reason="links need rights there")
+def test_a_link_is_replaced_and_not_followed(library: Library, tmp_path: Path) -> None:
+    library.folder.mkdir()
+    outside = tmp_path / "outside.swing"
+    save_model(swing_model("Outside"), outside)
+    before = outside.read_bytes()
+    (library.folder / "Best.swing").symlink_to(outside)
+    library.add(template_model("Best"), replace=True)
+    assert outside.read_bytes() == before
+    assert library.get("Best").kind == "template"
+    (library.folder / "Linked.swing").symlink_to(outside)
+    assert library.remove("Linked") == library.folder / "Linked.swing"
+    assert outside.read_bytes() == before
+
+
 def test_a_library_that_cannot_be_written(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
     with pytest.raises(InputError, match="Not a directory"):

@@ -134,7 +134,7 @@ def show(name: str, out: Path | None, folder: Path | None, as_json: bool) -> Non
 
 
 def _print(model: Model, seen: Mapping[View, Swing], measures: Mapping[View, Sequence[Measure]]) -> None:
-    from overlay.cli.show import console
+    from overlay.cli.show import console, print_filming
 
     out = console()
     made = model.provenance
@@ -150,6 +150,8 @@ def _print(model: Model, seen: Mapping[View, Swing], measures: Mapping[View, Seq
         _print_swing(swing, found=model.space is None)
         _print_measures(measures[view])
         _print_band(model.bands.get(view))
+        if view in model.filming:
+            print_filming(model.filming[view])
     if model.pair_map is not None:
         out.print("\nBoth views are paired.", markup=False)
         for line in model.pair_map.notes:

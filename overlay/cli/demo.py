@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 import click
@@ -47,5 +48,7 @@ def command(out: Path, view: str, scenario: Path | None, show: bool, quiet: bool
     )
     print_comparison(outcome.comparison)
     print_outputs(outputs)
+    student = shlex.quote(str(outcome.student.path))
+    write.print(f"next:   overlay compare {student} mid_iron, for the same swing against an on-model one", markup=False)
     if show and outputs.report is not None:
         click.launch(str(outputs.report))

@@ -58,6 +58,7 @@ MOVES: Mapping[str, tuple[tuple[str, Shape, float], ...]] = MappingProxyType(
             ("arm_z", {LALD: 0.0, SLD: 1.0, IMPACT: 0.0}, 0.8),
         ),
         "trail_long_deg": (("trail_protract", {LALD: 0.0, SLD: 0.6, IMPACT: 1.0, SLT: 0.3, 1.36: 0.0}, -1.0),),
+        "elbow_under": (("trail_elbow_l", {SLB: 0.0, LAL: 0.8, TOP: 1.0, LALD: 0.6, IMPACT: 0.0}, 1.0),),
         "chest_through_deg": (("thorax_turn", {IMPACT: 0.0, SLT: 1.0, 1.36: 0.5, 1.6: 0.0}, -1.0),),
         "arm_through": (("arm_x", {IMPACT: 0.0, SLT: 1.0, 1.28: 0.6, 1.36: 0.0}, 1.0),),
         "set_deg": (("psi", {SLB: 0.0, LAL: 1.0, 0.75: 0.6, TOP: 0.0}, 1.0),),

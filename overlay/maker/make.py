@@ -19,7 +19,8 @@ from overlay.golfer import BodySpec, GolferSpec, Motion, StyleSpec, TempoSpec, s
 from overlay.golfer.controls import LIMITS
 from overlay.golfer.spec import CLUB_LENGTH_M, ClubKind
 from overlay.maker.measured import measured
-from overlay.maker.parameters import KINDS, PARAMETERS, Parameters
+from overlay.maker.parameters import KINDS, PARAMETERS, Parameters, shipped_parameters
+from overlay.maker.start import START
 from overlay.settings.maker import MAKER, MakerSettings
 from overlay.terms import POSITION_NAMES
 
@@ -61,11 +62,14 @@ SOLVED: Mapping[str, tuple[str, float]] = {
 """Parameter → the control that moves it most, and the size of a small step of it. The others are set directly.
 ``hands_even`` is no parameter of the file: it keeps the hands from stalling on their way to the ball."""
 
-ALWAYS: dict[str, float] = {"trail_long_deg": 10.0, "chest_through_deg": 6.0}
-"""Of every model: at impact the trail arm is nearly straight, and the chest goes on turning after it, so that arms and
-club do not run away from a chest that stays."""
+ALWAYS: dict[str, float] = {"trail_long_deg": 10.0, "chest_through_deg": 6.0, "elbow_under": 0.45}
+"""Of every model, after looking at stills of all positions: at impact the trail arm is nearly straight; the chest goes
+on turning after it, so that arms and club do not run away from it; at the top the trail elbow is under the hands."""
 
 _TOLERANCE = {**{parameter.name: parameter.tolerance for parameter in PARAMETERS}, "hands_even": 0.05}
+_ALLOWED = np.array([_TOLERANCE[name] for name in SOLVED])
+_STEP = np.array([step for _, step in SOLVED.values()])
+_LIMIT = np.array([LIMITS[control] for control, _ in SOLVED.values()]) / _STEP
 _UNIT = {parameter.name: parameter.unit for parameter in PARAMETERS}
 
 
@@ -87,64 +91,85 @@ def make_swing(parameters: Parameters, *, settings: MakerSettings = MAKER) -> Ma
     InputError
         No swing has these numbers together: the message names the one that is missed most and how near it comes.
     """
-    names = list(SOLVED)
-    wanted = np.array([{**parameters.values, "hands_even": settings.hands_even}[name] for name in names])
-    tolerance = np.array([_TOLERANCE[name] for name in names])
-    step = np.array([SOLVED[name][1] for name in names])
-    limit = np.array([LIMITS[SOLVED[name][0]] for name in names])
+    base = shipped_parameters(parameters.kind)
+    start = START[parameters.kind]
+    u = np.array([start.get(control, 0.0) / step for control, step in SOLVED.values()])
+    done, stride = 0.0, 1.0
+    nearest: FloatArray | None = None
+    # From the shipped swing towards the wanted one: at once if that works, else in ever smaller strides.
+    for _ in range(settings.most_strides):
+        stride = min(stride, 1.0 - done)
+        goal = _between(base, parameters, done + stride)
+        reached, left = _solved(_Missed(goal, settings), u, settings)
+        if left is not None and float(np.max(np.abs(left))) <= 1.0:
+            u, done = reached, done + stride
+            if goal is parameters:
+                return _swing(parameters, u * _STEP, settings)
+        else:
+            stride *= 0.5
+            nearest = left if goal is parameters else nearest
+    raise _impossible(parameters, nearest)
 
-    def miss(u: FloatArray) -> FloatArray | None:
-        """In tolerances, of controls in small steps."""
+
+def _between(base: Parameters, wanted: Parameters, share: float) -> Parameters:
+    """Part of the way from one set of numbers to another."""
+    if share >= 1.0:
+        return wanted
+    return Parameters(base.kind, {n: v + share * (wanted[n] - v) for n, v in base.values.items()}, {}, wanted.origin)
+
+
+class _Missed:
+    """What is missed of the wanted numbers, in tolerances, by controls in small steps; None where there is no swing."""
+
+    def __init__(self, parameters: Parameters, settings: MakerSettings) -> None:
+        self._parameters = parameters
+        self._settings = settings
+        self._wanted = _wanted(parameters, settings)
+
+    def __call__(self, u: FloatArray) -> FloatArray | None:
         try:
-            made = _swing(parameters, u * step, settings)
+            made = _swing(self._parameters, u * _STEP, self._settings)
         except InputError:
             return None
-        return (np.array([made.measured[name] for name in names]) - wanted) / tolerance
-
-    begin = miss(np.zeros(len(names)))
-    if begin is None:
-        raise InputError(
-            "With this body, club and tempo there is no swing to begin from.",
-            "Go back to the stature, club length and lead foot of the shipped model, and change them in smaller steps.",
-        )
-    u, left = _solved(miss, begin, limit / step, settings)
-    if float(np.max(np.abs(left))) > 1.0:
-        raise _impossible(parameters, names, left * tolerance, tolerance)
-    return _swing(parameters, u * step, settings)
+        return np.asarray((np.array([made.measured[name] for name in SOLVED]) - self._wanted) / _ALLOWED, np.float64)
 
 
-Miss = Callable[[FloatArray], FloatArray | None]
+def _wanted(parameters: Parameters, settings: MakerSettings) -> FloatArray:
+    return np.array([{**parameters.values, "hands_even": settings.hands_even}[name] for name in SOLVED])
 
 
-def _solved(miss: Miss, begin: FloatArray, limit: FloatArray, settings: MakerSettings) -> tuple[FloatArray, FloatArray]:
-    """Controls and what is still missed there: Levenberg's damped steps, slopes kept by Broyden's updates."""
-    u, now = np.zeros(len(begin)), begin
+Miss = Callable[[FloatArray], "FloatArray | None"]
+
+
+def _solved(miss: Miss, u: FloatArray, settings: MakerSettings) -> tuple[FloatArray, FloatArray | None]:
+    """Controls and what is still missed there: Levenberg's damped steps, slopes kept by Broyden's updates.
+
+    None when there is no swing to begin from.
+    """
+    now = miss(u)
+    if now is None or float(np.max(np.abs(now))) <= settings.share_of_tolerance:
+        return u, now
     jacobian = _jacobian(miss, u, now)
     damping, fresh = 1e-3, True
     for _ in range(settings.most_steps):
-        if float(np.max(np.abs(now))) <= settings.share_of_tolerance:
-            break
         normal = jacobian.T @ jacobian
         scale = np.diag(np.maximum(np.diag(normal), 1e-3))
         move = np.linalg.solve(normal + damping * scale, -jacobian.T @ now)
         move = move / max(1.0, float(np.max(np.abs(move))) / settings.largest_steps)
-        new = np.clip(u + move, -limit, limit)
+        new = np.clip(u + move, -_LIMIT, _LIMIT)
         after = miss(new)
         if after is None or float(np.linalg.norm(after)) >= float(np.linalg.norm(now)):
             damping *= 8.0
-            if damping > 1e3:
+            if damping > 1e2:
                 if fresh:
                     break
                 jacobian, damping, fresh = _jacobian(miss, u, now), 1e-3, True
             continue
         change = new - u
-        slow = float(np.linalg.norm(after)) > 0.5 * float(np.linalg.norm(now))
         jacobian = jacobian + np.outer(after - now - jacobian @ change, change) / float(change @ change)
-        u, now, damping = new, after, max(damping / 8.0, 1e-6)
-        if slow and not fresh:
-            jacobian, fresh = _jacobian(miss, u, now), True
-        else:
-            fresh = False
+        u, now, damping, fresh = new, after, max(damping / 8.0, 1e-6), False
+        if float(np.max(np.abs(now))) <= settings.share_of_tolerance:
+            break
     return u, now
 
 
@@ -213,15 +238,23 @@ def _space(motion: Motion, kind: str, settings: MakerSettings) -> SpaceTrack:
     )
 
 
-def _impossible(parameters: Parameters, names: list[str], miss: FloatArray, tolerance: FloatArray) -> InputError:
-    worst = int(np.argmax(np.abs(miss) / tolerance))
-    name = names[worst]
-    others = [names[i] for i in np.argsort(-np.abs(miss) / tolerance)[1:3] if abs(miss[i]) > tolerance[i]]
-    unit = {"degrees": "°", "cm": " cm"}.get(_UNIT[name], f" {_UNIT[name]}")
+def _impossible(parameters: Parameters, left: FloatArray | None) -> InputError:
+    """The refusal: the number that the nearest swing misses most, and what pulls against it."""
+    if left is None:
+        return InputError(
+            "With this body, club and set-up no swing reaches the ball.",
+            "Go back to the stature, stance, ball and club length of the shipped model; change them in smaller steps.",
+        )
+    names = list(SOLVED)
+    order = [names[i] for i in np.argsort(-np.abs(left))]
+    name = next(one for one in order if one in parameters.values)
+    i = names.index(name)
+    others = [one for one in order if one != name and abs(left[names.index(one)]) > 1.0 and one in parameters.values]
+    unit = {"degrees": "°", "percent": " %"}.get(_UNIT[name], f" {_UNIT[name]}")
     hint = f"Bring {name} nearer to that"
-    hint += f", or change what it depends on here: {' and '.join(others)}." if others else "."
+    hint += f", or change what pulls against it: {' and '.join(others[:2])}." if others else "."
     return InputError(
         f"{name} = {parameters[name]:g} cannot be had together with the other numbers: the nearest swing found shows "
-        f"{parameters[name] + miss[worst]:.1f}{unit}.",
+        f"{parameters[name] + left[i] * _ALLOWED[i]:.1f}{unit}.",
         hint,
     )

@@ -46,7 +46,12 @@ class MakerSettings:
         "mean speed of the hands from shaft level down to impact over that before: they neither stall nor "
         "jerk; no source",
     )
-    most_steps: int = setting(40, "count", "steps of the solver; a solvable set of numbers takes 5 to 15")
+    most_strides: int = setting(
+        6, "count", "attempts: the wanted numbers at once, else half-way, and so on; most need one"
+    )
+    most_steps: int = setting(
+        25, "count", "steps of the solver in one attempt; a solvable set of numbers takes 5 to 15"
+    )
     largest_steps: float = setting(12.0, "count", "small steps that one step of the solver may be long")
     share_of_tolerance: float = setting(0.2, "fraction", "of each tolerance that ends the solving")
 

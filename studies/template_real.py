@@ -4,8 +4,8 @@
     OVERLAY_REAL_DATA=<folder> python studies/template_real.py [--quick]
 
 Hand-labelled tracks at about 30 frames per second that are not part of the project; who swings is not told, so every
-recording counts as a player. The swings of a view are dealt into five groups; each group's swings are aligned to and
-scored against the template of the other four. Writes docs/studies/template_real.md (numbers only).
+recording counts as a player. The swings of a view are dealt into three groups; each group's swings are aligned to and
+scored against the template of the other two. Writes docs/studies/template_real.md (numbers only).
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ from overlay.template import Template, build_template
 from overlay.terms import PARTS, PHASES, words
 
 OUT = ROOT / "docs" / "studies" / "template_real.md"
-GROUPS = 5
+GROUPS = 3
 
 
 def band_table(view: str, bands: list[Band]) -> list[str]:
@@ -67,8 +67,8 @@ def main() -> None:
         "# Templates of real swings",
         "",
         "`OVERLAY_REAL_DATA=… python studies/template_real.py`: hand-labelled joints at about 30 frames per second,",
-        "every recording taken for a player. Five groups a view; each group's swings are aligned to the template of",
-        "the other four, in which they are not. Slopes every 20 ms from address to finish. *Differs*: tables in which",
+        "every recording taken for a player. Three groups a view; each group's swings are aligned to the template of",
+        "the other two, in which they are not. Slopes every 20 ms from address to finish. *Differs*: tables in which",
         'anything is named, against the template with its band ("several players") and against its middle swing alone.',
         "",
         "| view | swings | templates | left out of a template | aligned | slopes outside 1/4–4 | slopes | called "

@@ -81,6 +81,8 @@ def test_a_cell_the_band_says_nothing_of_has_the_prior_on_both_sides() -> None:
 def test_what_the_fit_may_be_wrong_by_is_added() -> None:
     plain, fitted = cell_noise(CELL, SETTINGS), cell_noise(CELL, SETTINGS, fit_sd=0.03)
     assert fitted.variance - plain.variance == pytest.approx(0.03**2)
+    one, other = (cell_noise(CELL, SETTINGS, band(0.01, 5), fit_sd=sd) for sd in (0.0, 0.03))
+    assert other.variance - one.variance == pytest.approx(0.03**2)
     assert fitted.sd == plain.sd, "the unit of small and large is the player's own spread"
 
 

@@ -361,7 +361,8 @@ FILMED: dict[str, tuple[Day, Day, str, float]] = {
 
 def rendered_swing(motion: Motion, view: View, day: Day, look: str, light: str, path: Path) -> Recorded:
     """One clip through the pose model; its track is kept beside it, so that a run can be taken up again."""
-    from overlay.golfer import Film, render_clip
+    from overlay.golfer import render_clip
+    from overlay.golfer.render import Film
     from overlay.pose import load_track, save_track, track_clip
 
     camera = replace(day.camera(motion, view), width_px=288, height_px=512)

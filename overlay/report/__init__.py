@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Sequence
 
 from overlay.compose import ComposeOptions, Source, Stills, comparison_stills
 from overlay.compose.wording import headline, largest_sentence
@@ -24,6 +24,7 @@ from overlay.report.page import (
     filled_share,
     ghost_words,
     has_pictures,
+    in_space,
     number,
     position_cell,
     reference_name,
@@ -101,10 +102,13 @@ def report_html(
     checklist = comparison.checklist
     checks = check_rows(checklist, stills.readings, names, quality)
     left = staying(comparison)
+    first = first_box(checklist, checks)
+    shown = [_still_row(number, row, names, quality) for number, row in enumerate(rows, 1)]
     phases = [_phase(comparison, phase.name, left) for phase in PHASES]
     return template("template.html").render(
         care=CARE,
-        first=first_box(checklist, checks),
+        first=first,
+        key_still=None if first and first["figures"] else _key_still(comparison, rows, shown),
         checks=checks,
         checks_summary=summary(checks),
         checks_source="" if checklist is None else checklist.source,
@@ -126,7 +130,7 @@ def report_html(
         sharpness=comparison.sharpness.replace(" %", "\N{NO-BREAK SPACE}%"),
         tempo=[tempo(swing) for swing in (comparison.student, comparison.reference)],
         mirrored=comparison.student.handedness != comparison.reference.handedness,
-        stills=[_still_row(number, row, names, quality) for number, row in enumerate(rows, 1)],
+        stills=shown,
         pane=pane,
         drawn=[
             name for name, source in zip(("student", "reference"), (student, reference)) if not has_pictures(source)
@@ -151,8 +155,9 @@ def report_html(
 
 
 def _strikes(comparison: Comparison, names: tuple[str, str]) -> list[str]:
-    """What is known of ball and strike of both, each with the player's name."""
-    texts = [strike_text(swing) for swing in (comparison.student, comparison.reference)]
+    """What is known of ball and strike of both, each with the player's name; a swing in space strikes by its making."""
+    swings = (comparison.student,) if in_space(comparison) else (comparison.student, comparison.reference)
+    texts = [strike_text(swing) for swing in swings]
     return [f"{name}: {text}" for name, text in zip(names, texts) if text]
 
 
@@ -178,6 +183,16 @@ def _still_row(number: int, row: Row, names: tuple[str, str], quality: int) -> d
         }
     )
     return {"number": number, "name": words(row.name).capitalize(), "cells": cells}
+
+
+def _key_still(comparison: Comparison, rows: Sequence[Row], shown: list[dict[str, Any]]) -> dict[str, Any] | None:
+    """The row of pictures that belongs to the answer: where the first difference has grown, else the top."""
+    first = comparison.first
+    wanted = "top" if first is None else next(phase.end for phase in PHASES if phase.name == first.phase)
+    for row, still in zip(rows, shown):
+        if row.name == wanted and all(cell["uri"] for cell in still["cells"][:2]):
+            return still
+    return None
 
 
 def _row_of(comparison: Comparison, phase: str, part: str) -> PhaseDifference | None:
@@ -282,7 +297,7 @@ def _position(comparison: Comparison, name: str) -> dict[str, Any]:
 
 
 def _uncertain(comparison: Comparison) -> list[dict[str, str]]:
-    return [
-        {"who": who, "text": uncertain_text(swing)}
-        for who, swing in (("Student", comparison.student), ("Reference", comparison.reference))
-    ]
+    told = [{"who": "Student", "text": uncertain_text(comparison.student)}]
+    if not in_space(comparison):
+        told.append({"who": "Reference", "text": uncertain_text(comparison.reference)})
+    return told

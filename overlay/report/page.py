@@ -63,6 +63,11 @@ def reference_name(comparison: Comparison, source: Source) -> str:
     return file_name(source)
 
 
+def in_space(comparison: Comparison) -> bool:
+    """Whether the reference is a swing in space: nobody filmed it, and there is nothing to be unsure of in it."""
+    return comparison.fit is not None and comparison.fit.in_student_picture
+
+
 def ghost_words(comparison: Comparison) -> str:
     """What the ghost is, with the fit that was made."""
     fit = comparison.fit
@@ -168,6 +173,7 @@ __all__ = [
     "filled_share",
     "ghost_words",
     "has_pictures",
+    "in_space",
     "number",
     "position_cell",
     "reference_name",

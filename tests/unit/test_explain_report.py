@@ -140,3 +140,23 @@ def test_a_models_words_are_escaped(full: Comparison) -> None:
     html = report_html(replace(full, reference_model=hostile), student=Source(), reference=Source())
     assert "<script" not in html
     assert "onerror=y>" not in html
+
+
+def test_the_pictures_of_the_answer_stand_beside_it(full: Comparison) -> None:
+    """Where the first difference has grown: a difference in the backswing is shown at the top."""
+    row = next(row for row in full.differences if row.words == "large" and row.phase == "backswing")
+    html = report_html(replace(full, first=row, largest=row), student=Source(), reference=Source())
+    top = html[: html.index("The nine positions")]
+    assert top.count('alt="Top, ') == 3
+    assert 'alt="Top, ghost"' in top
+    quiet = report_html(replace(full, first=None, largest=None), student=Source(), reference=Source())
+    assert quiet[: quiet.index("The nine positions")].count('alt="Top, ') == 3
+
+
+def test_a_swing_in_space_is_nothing_that_was_filmed() -> None:
+    comparison = factory.make_comparison()
+    fit = ReferenceFit("space", comparison.reference)
+    assert "Reference: filmed" in page_of(comparison).words
+    words = page_of(replace(comparison, fit=fit)).words
+    assert "Reference: filmed" not in words
+    assert "Student: filmed" in words

@@ -163,8 +163,8 @@ def test_stills_are_pictures_of_the_right_size(html: str) -> None:
     import cv2
 
     images = [attributes for tag, attributes in Page(html).tags if tag == "img"]
-    # Nine rows of three, less the student and the ghost of the missing position.
-    assert len(images) == 25
+    # Nine rows of three, less the student and the ghost of the missing position; and the three beside the answer.
+    assert len(images) == 25 + 3
     content = base64.b64decode(str(images[0]["src"]).split(",", 1)[1])
     picture = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_COLOR)
     assert picture.shape[:2] == (int(str(images[0]["height"])), int(str(images[0]["width"])))

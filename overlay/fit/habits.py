@@ -60,6 +60,20 @@ def node_times(positions: Positions) -> FloatArray | None:
     return out
 
 
+def reported_less_true(positions: Positions, time_s: FloatArray, view: View, source: str) -> FloatArray | None:
+    """(T, 33, 2) torso lengths at times (T,) of a swing with these positions, in a right-hander's picture.
+
+    None where the habits of ``source`` are not known, or a position is missing.
+    """
+    habits = pose_habits()
+    nodes = node_times(positions)
+    if source != habits.source or view not in habits.offsets or nodes is None:
+        return None
+    flat = habits.offsets[view].reshape(N_NODES, 2 * N_LANDMARKS)
+    moved = np.stack([np.interp(time_s, nodes, column) for column in flat.T], axis=-1)
+    return np.asarray(moved.reshape(len(time_s), N_LANDMARKS, 2), np.float64)
+
+
 def as_reported(swing: Swing, source: str, torso_px: float) -> Swing | None:
     """The projected model as that pose model would report it; None where its habits are not known.
 
@@ -72,19 +86,14 @@ def as_reported(swing: Swing, source: str, torso_px: float) -> Swing | None:
     torso_px : float
         At address.
     """
-    habits = pose_habits()
-    nodes = node_times(swing.positions)
-    if source != habits.source or swing.view not in habits.offsets or nodes is None:
+    moved = reported_less_true(swing.positions, swing.pose.time_s, swing.view, source)
+    if moved is None:
         return None
-    table = habits.offsets[swing.view]
     if swing.handedness == "left":
-        table = table[:, list(MIRROR)] * np.array([-1.0, 1.0])
-    flat = table.reshape(N_NODES, 2 * N_LANDMARKS)
-    time_s = swing.pose.time_s
-    moved = np.stack([np.interp(time_s, nodes, column) for column in flat.T], axis=-1)
+        moved = moved[:, list(MIRROR)] * np.array([-1.0, 1.0])
     pose = replace(
         swing.pose,
-        points=swing.pose.points + torso_px * moved.reshape(len(time_s), N_LANDMARKS, 2),
+        points=swing.pose.points + torso_px * moved,
         log=(*swing.pose.log, f"moved to where {source} reports joints"),
     )
     return replace(swing, pose=pose)

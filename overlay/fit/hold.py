@@ -51,7 +51,7 @@ def hold_the_club(
     """
     space = skeleton.space
     first, hit = skeleton.address, skeleton.impact
-    at_address, at_impact = _weights(skeleton)
+    at_address, at_impact = _weights(skeleton, settings)
     shaft = unit(space.club_head - space.grip)
     arms = [_arm(skeleton, side, f, out, settings) for side in SIDES]
     hands = _hands(arms, [arm.wrist for arm in arms], _guess(skeleton, arms), settings)
@@ -67,7 +67,8 @@ def hold_the_club(
     for _ in range(2):
         wrists = [turned(arm.wrist, turn) for arm in arms]
         free = _hands(arms, wrists, guess, settings)
-        met = _to_the_ball([arm.at(hit) for arm in arms], [wrist[hit] for wrist in wrists], free[hit], target, length)
+        struck = [arm.at(hit) for arm in arms], [wrist[hit] for wrist in wrists]
+        met = _to_the_ball(*struck, free[hit], target, length, settings)
         hands = _in_reach(arms, wrists, free + at_impact * (met - free[hit]), settings)
         turn = at_address * rotation_vector(shaft[first], place - hands[first])
         turn = turn + at_impact * rotation_vector(shaft[hit], target - hands[hit])
@@ -160,8 +161,8 @@ def _hands(arms: list[_Arm], wrists: list[FloatArray], guess: FloatArray, settin
     """
     hands = guess.copy()
     for _ in range(6):
-        normal = np.broadcast_to(0.02 * np.eye(3), (len(hands), 3, 3)).copy()
-        right = 0.02 * (guess - hands)
+        normal = np.broadcast_to(settings.hang * np.eye(3), (len(hands), 3, 3)).copy()
+        right = settings.hang * (guess - hands)
         for arm, wrist in zip(arms, wrists):
             gap = hands + wrist - arm.root
             far = lengths(gap)
@@ -200,7 +201,7 @@ def _within(wrist: FloatArray, arm: _Arm) -> FloatArray:
     return np.asarray(arm.root + gap * np.minimum(1.0, 0.9999 * (arm.upper + arm.fore) / far), np.float64)
 
 
-def _weights(skeleton: Skeleton) -> tuple[FloatArray, FloatArray]:
+def _weights(skeleton: Skeleton, settings: RetargetSettings) -> tuple[FloatArray, FloatArray]:
     """(T, 1) each: how much the club's turn at address and at impact counts; none of either at the top."""
     space = skeleton.space
     t = space.time_s
@@ -211,7 +212,7 @@ def _weights(skeleton: Skeleton) -> tuple[FloatArray, FloatArray]:
     finish = impact + (impact - top) * 2.5 if finish is None else finish
     back = 1.0 - smoothstep((t - address) / max(top - address, 1e-3))
     down = smoothstep((t - top) / max(impact - top, 1e-3))
-    through = 1.0 - smoothstep((t - impact) / max(0.6 * (finish - impact), 1e-3))
+    through = 1.0 - smoothstep((t - impact) / max(settings.fade * (finish - impact), 1e-3))
     return back[:, None], (down * through)[:, None]
 
 
@@ -272,7 +273,12 @@ def _bend(
 
 
 def _to_the_ball(
-    arms: list[_Arm], wrists: list[FloatArray], hands: FloatArray, target: FloatArray, length: float
+    arms: list[_Arm],
+    wrists: list[FloatArray],
+    hands: FloatArray,
+    target: FloatArray,
+    length: float,
+    settings: RetargetSettings,
 ) -> FloatArray:
     """(3,) hands at impact from which the club reaches ``target``, the arms bent as nearly as can be as the model's.
 
@@ -280,7 +286,7 @@ def _to_the_ball(
     """
     at = hands.copy()
     for _ in range(12):
-        normal, right = 0.05 * np.eye(3), 0.05 * (hands - at)
+        normal, right = settings.strike_hang * np.eye(3), settings.strike_hang * (hands - at)
         for arm, wrist in zip(arms, wrists):
             gap = at + wrist - arm.root[0]
             far = float(np.linalg.norm(gap))
@@ -289,8 +295,8 @@ def _to_the_ball(
             right = right + weight * (float(arm.reach[0, 0]) - far) * gap / far
         gap = at - target
         far = float(np.linalg.norm(gap))
-        normal = normal + 2.0 * np.outer(gap, gap) / far**2
-        right = right + 2.0 * (length - far) * gap / far
+        normal = normal + settings.strike_club * np.outer(gap, gap) / far**2
+        right = right + settings.strike_club * (length - far) * gap / far
         at = at + np.linalg.solve(normal, right)
     return np.asarray(at, np.float64)
 

@@ -9,7 +9,7 @@ covariance by linearising there (Laplace's approximation; Triggs et al. 2000, "B
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -228,8 +228,3 @@ def _start(evidence: Sequence[Evidence], mean: FloatArray, settings: FitSettings
         across = 1 if view.seen.view == "dtl" else 0
         camera[lens.SIDE] = float(space[:, across].mean()) - (float(picture[:, 0].mean()) - 0.5 * size[0]) / scale
     return values
-
-
-def by_name(names: Sequence[str], values: FloatArray) -> Mapping[str, float]:
-    """A mapping of a row of numbers."""
-    return dict(zip(names, (float(value) for value in values)))

@@ -39,6 +39,12 @@ class RetargetSettings:
     most_outward: float = setting(
         0.9, "ratio", "joint centres lie inside the breadth at which limbs turn by at most this"
     )
+    hang: float = setting(
+        0.02, "weight", "of where the hands hang, against a straight arm's bend: what that leaves open"
+    )
+    strike_hang: float = setting(0.05, "weight", "the same at impact, where the ball leaves less open")
+    strike_club: float = setting(2.0, "weight", "of the club reaching the ball, against a straight arm's bend")
+    fade: float = setting(0.6, "of impact to finish", "the meeting of the ball is forgotten well before the finish")
     most_bend_deg: float = setting(8.0, "deg", "further bent to the ball at impact, a body would be in another posture")
     floor_m: float = setting(0.012, "m", "how far the club head may pass lower than in the model: grass")
 

@@ -67,7 +67,7 @@ MOVES: Mapping[str, tuple[tuple[str, Shape, float], ...]] = MappingProxyType(
         "top_m": (("pelvis_x", {0.32: 0.0, 0.66: 0.8, TOP: 1.0, LALD: 0.5, IMPACT: 0.0}, 1.0),),
         "shift_m": (("pelvis_x", {TOP: 0.0, LALD: 0.75, IMPACT: 1.0, DOWN: 1.0, REST: 1.0}, 1.0),),
         "chest_finish_deg": (("thorax_turn", {SLT: 0.0, 1.36: 0.5, 1.6: 1.0, DOWN: 1.0, REST: 0.3}, -1.0),),
-        "hands_finish": (("arm_z", {1.36: 0.0, 1.48: 0.8, END: 1.0, DOWN: 1.0, REST: 0.0}, 1.0),),
+        "hands_finish": (("lead_arm", {1.36: 0.0, 1.48: 0.5, END: 1.0, DOWN: 1.0, REST: 0.0}, 1.0),),
         "heel_finish_deg": (("trail_lift", {IMPACT: 0.2, 1.36: 0.8, 1.60: 1.0, DOWN: 1.0, REST: 0.7}, 1.0),),
     }
 )

@@ -69,7 +69,7 @@ def test_a_shift_is_read_in_centimetres(space: SpaceTrack) -> None:
 
 
 def test_the_shaft_points_where_its_line_meets_the_ground(space: SpaceTrack) -> None:
-    """A shaft from 1 m above the ball's level and 0.5 m inside the ball that falls as it goes out: similar triangles."""
+    """A shaft from 1 m above the ball's level and 0.5 m inside the ball that falls outwards: similar triangles."""
     assert space.ball is not None
     grip = np.tile(space.ball + np.array([0.1, -0.5, 1.0]), (len(space), 1))
     for out, wanted in ((0.5, 0.0), (0.4, -10.0), (0.7, 20.0)):

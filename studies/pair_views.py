@@ -46,6 +46,8 @@ from overlay.video import Sound
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from measures_truth import _completed, player
 
+FEW = dataclasses.replace(PairSettings(), space=dataclasses.replace(PairSettings().space, draws=8))
+"""For what does not look at the measures."""
 DOCS = Path(__file__).resolve().parent.parent / "docs" / "studies"
 RATES = (30.0, 60.0, 60.0, 120.0, 240.0)
 
@@ -453,7 +455,7 @@ def decision_rows(same: list[Case], apart: list[Case]) -> list[str]:
                 told[kinds[4]] = {"offset_s": case.ahead_s + float(rng.normal(0.0, 0.015))}
                 told[kinds[5]] = {"offset_s": case.ahead_s + 0.4}
             for kind, given in told.items():
-                pair = paired(case, **given)
+                pair = paired(case, settings=FEW, **given)
                 entry = counts[kind][case.same]
                 entry[0] += pair.one_swing
                 entry[1] += 1
@@ -498,12 +500,12 @@ def tempo_lines(same: list[Case], apart: list[Case]) -> list[str]:
     slowed, said, errors = 0, 0, []
     for case in same:
         slow = on_clock(case.fo, 0.0, 8.0)
-        pair = pair_views(case.dtl, slow, offset_s=8.0 * case.ahead_s)
+        pair = pair_views(case.dtl, slow, offset_s=8.0 * case.ahead_s, settings=FEW)
         slowed += 1
         said += pair.one_swing
         at = case.motion.position_times["impact"]
         errors.append(abs(float(pair.time_map.to_reference(at)) / 8.0 - at - case.ahead_s))
-    refused = [paired(case, offset_s=_best_offset(case)).one_swing for case in apart]
+    refused = [paired(case, offset_s=_best_offset(case), settings=FEW).one_swing for case in apart]
     return [
         f"Face on at 8 times slow motion whose rate is not told, offset told by hand: taken for one swing in {said} of "
         f"{slowed}, time map at impact off by {_ms(errors)} (median / p95, real time).",

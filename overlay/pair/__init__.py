@@ -91,6 +91,8 @@ def pair_views(
     movement = _movement(dtl, fo, clocks, shared, settings)
     clues, sentences = _clues(movement, dtl, fo, clocks, shared, sounds, recorded_at, offset_s, settings)
     refusal = _refusal(movement, clues, settings)
+    if refusal and movement is not None and movement.chance < settings.contradiction:
+        sentences = [line for line in sentences if line != _movement_said(movement)]
     offset, sd, odds = combined(clues)
     one_swing = not refusal and odds >= settings.odds and math.isfinite(offset)
     if one_swing:

@@ -91,7 +91,8 @@ def shared_positions(dtl: Swing, fo: Swing, settings: PairSettings) -> Shared:
             (
                 one.time_s / clocks[0].slow,
                 other.time_s / clocks[1].slow,
-                sd_real(one, clocks[0], settings),
+                # An address down the line is off by more than it tells: it must not make two swings of one.
+                max(1.0, settings.trust.get(name, settings.trust_other)[0]) * sd_real(one, clocks[0], settings),
                 sd_real(other, clocks[1], settings),
             )
         )

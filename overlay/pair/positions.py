@@ -64,7 +64,8 @@ def fused_positions(pair: ViewPair, settings: PairSettings | None = None) -> Map
     """The positions found from both views, on each view's own clock.
 
     A position that both views found is averaged by how sure each is; one that only one view found is carried over to
-    the other. What a person marked in either view counts as sure. The source is that of the surer view.
+    the other. What a person marked in either view counts as sure. The source is that of the surer view. Positions that
+    were put together before stay as they are.
 
     Parameters
     ----------
@@ -87,6 +88,8 @@ def fused_positions(pair: ViewPair, settings: PairSettings | None = None) -> Map
             "The positions of two different swings cannot be put together.", "Use each swing's own positions."
         )
     settings = settings or PairSettings()
+    if _already(pair):
+        return {"dtl": pair.dtl.positions, "fo": pair.fo.positions}
     clocks = clock_of(pair.dtl), clock_of(pair.fo)
     found: list[tuple[Position, Position, float, float]] = []
     missing: dict[str, str] = {}
@@ -118,6 +121,17 @@ def fused_positions(pair: ViewPair, settings: PairSettings | None = None) -> Map
             out.append(_position(best, own, sd_s, swing_s / clocks[0].slow, clock))
         result[view] = Positions(tuple(out), dict(missing))  # type: ignore[index]
     return result
+
+
+def _already(pair: ViewPair) -> bool:
+    """Whether the swings of the pair carry positions that were put together before: doing it again would count the
+    same evidence twice."""
+    one, other = pair.dtl.positions, pair.fo.positions
+    names = [position.name for position in one.found]
+    if len(names) < 2 or names != [position.name for position in other.found]:
+        return False
+    there = pair.time_map.to_reference(np.array([position.time_s for position in one.found]))
+    return bool(np.all(np.abs(there - np.array([position.time_s for position in other.found])) < 1e-6))
 
 
 def _fused(

@@ -182,6 +182,18 @@ def test_positions_of_both_are_better_than_of_one(motion: Motion, views: tuple[S
                 assert fused.sd_s < 2.0 * own.sd_s
 
 
+def test_putting_together_twice_changes_nothing(views: tuple[Swing, Swing]) -> None:
+    pair = pair_views(*views, offset_s=AHEAD_S)
+    both = fused_positions(pair)
+    again = dataclasses.replace(
+        pair,
+        dtl=dataclasses.replace(pair.dtl, positions=both["dtl"]),
+        fo=dataclasses.replace(pair.fo, positions=both["fo"]),
+    )
+    assert fused_positions(again)["dtl"].found == both["dtl"].found
+    assert fused_positions(again)["fo"].found == both["fo"].found
+
+
 def test_a_position_that_one_view_lacks_comes_from_the_other(views: tuple[Swing, Swing]) -> None:
     dtl = views[0]
     found = tuple(p for p in dtl.positions.found if p.name != "top")
@@ -239,9 +251,9 @@ def test_one_offset_and_two_tempos_from_algebra() -> None:
     assert same.offset_s == pytest.approx(0.0, abs=1e-12)
     assert same.chance == pytest.approx(1.0)
     assert same.odds > 0
-    # A backswing that is longer by a third of its 0.8 s.
+    # A backswing that is longer by half of its 0.8 s.
     stretched = dataclasses.replace(
-        shared, fo_s=shared.fo_s + np.where(shared.fo_s < 1.2, (shared.fo_s - 1.2) / 3, 0.0)
+        shared, fo_s=shared.fo_s + np.where(shared.fo_s < 1.2, (shared.fo_s - 1.2) / 2, 0.0)
     )
     apart = movement_says(points_of(stretched), 1.4, 1.2, True, settings)
     assert apart is not None

@@ -103,7 +103,7 @@ def pair_views(
         sentences.insert(0, f"One swing under two cameras: the clocks are known to {1000 * sd:.0f} ms.")
     else:
         time_map, sd = stepped_map(dtl, fo, clocks, shared, settings)
-        sentences.insert(0, refusal or _undecided(clues, odds))
+        sentences.insert(0, refusal or _undecided(clues, odds, movement, clocks))
         sentences.insert(0, "Shown as two swings of the same player, in step at the positions.")
     pair = ViewPair(dtl, fo, time_map, one_swing, sd, tuple(sentences))
     found = pair_measures(pair, filming=filming, settings=settings)
@@ -236,13 +236,16 @@ def _refusal(movement: Movement | None, clues: list[Clue], settings: PairSetting
     return ""
 
 
-def _undecided(clues: list[Clue], odds: float) -> str:
+def _undecided(clues: list[Clue], odds: float, movement: Movement | None, clocks: tuple[Clock, Clock]) -> str:
     sure = 100.0 / (1.0 + math.exp(-odds))
     if odds <= -2.94:
         return f"The clips show two different swings ({100 - sure:.0f} % sure)."
-    names = {clue.name for clue in clues}
-    asked = "" if "told" in names else " Tell the offset by hand if it is one swing."
-    return f"Nothing says surely that it is one swing ({sure:.0f} %; 95 % are asked for).{asked}"
+    said = f"Nothing says surely that it is one swing ({sure:.0f} %; 95 % are asked for)."
+    if movement is None or any(clue.name == "told" for clue in clues):
+        return said
+    # Who knows that it is need not measure it: the movement has found the offset, but cannot prove the swing.
+    at_start = (movement.offset_s - (movement.rate - 1.0) * movement.middle_s) * clocks[1].slow
+    return f"{said} If it is, tell the offset {at_start:+.2f} s by hand."
 
 
 def _affine_map(dtl: Swing, clocks: tuple[Clock, Clock], offset: float, rate: float, around_s: float) -> TimeMap:

@@ -107,6 +107,10 @@ def test_without_evidence_it_is_not_said_to_be_one_swing(views: tuple[Swing, Swi
     pair = pair_views(*views)
     assert not pair.one_swing
     assert any("95 %" in line for line in pair.evidence)
+    # The offset that the movement found is offered to whoever knows that it is one swing.
+    offered = next(float(line.split("tell the offset ")[1].split(" s")[0]) for line in pair.evidence if "tell" in line)
+    assert offered == pytest.approx(AHEAD_S, abs=0.02)
+    assert pair_views(*views, offset_s=offered).one_swing
     # In step all the same.
     for name in ("top", "impact"):
         at = views[0].positions.time(name), views[1].positions.time(name)

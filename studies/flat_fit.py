@@ -1,6 +1,6 @@
 """How well a clip's reference is fitted to another build in the picture, and what that does to the scores.
 
-    python studies/flat_fit.py [--quick] [--tracks FOLDER]
+    python studies/flat_fit.py [--quick] [--tracks FOLDER] [--filmed FOLDER]
 
 Three questions, in both views, on tracks of the synthetic golfer with the pose model's kind of noise, 60 frames/s:
 
@@ -11,12 +11,16 @@ Three questions, in both views, on tracks of the synthetic golfer with the pose 
 - *same player*: two swings of one player, which a fit must leave alone.
 
 ``--tracks`` adds how the readings vary on tracks that the pose model gave of rendered clips: a folder of
-``positions_synthetic.py``, whose players are of one build, so that what varies is error.
+``positions_synthetic.py`` (and, with ``--filmed``, the set "tune" of ``filmed_clips.py``), whose players are of one
+build, so that what varies is error. ``--filmed`` adds what a fit changes between the players of the set "test", who are
+of one build too, so that every change is false.
 """
 
 from __future__ import annotations
 
 import argparse
+import itertools
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -29,7 +33,7 @@ from overlay.arrays import FloatArray
 from overlay.data import Comparison, ReferenceFit, Swing
 from overlay.errors import InputError
 from overlay.files import write_text
-from overlay.golfer import BodySpec, CameraSpec, GolferSpec, NoiseSpec, StyleSpec, space_track
+from overlay.golfer import BodySpec, CameraSpec, GolferSpec, Motion, NoiseSpec, StyleSpec, space_track
 from overlay.landmarks import INDEX
 from overlay.score import score
 from overlay.segments import PAIRED, SEGMENT_NAMES, fit_in_picture, segment_lengths, segment_words
@@ -265,40 +269,86 @@ def same_players(view: View, n: int, rng: np.random.Generator) -> tuple[list[str
     return rows, said
 
 
-def rendered_table(folder: Path) -> list[str]:
-    """SD of the readings over rendered clips of one build, × √2 as for a ratio of two."""
+def rendered_table(folder: Path, filmed: Path | None) -> list[str]:
+    """SD of the readings over players of one build in rendered clips, × √2 as for a ratio of two."""
     import positions_synthetic as clips
+    from scipy.stats import chi2
 
     from overlay.clean import clean
     from overlay.pose import load_track
     from overlay.positions import find_swings
 
-    errors: dict[tuple[str, str], list[float]] = {}
-    count: dict[str, int] = {}
+    errors: dict[tuple[str, str], dict[str, list[float]]] = {}
+
+    def add(view: str, player: str, swing: Swing, motion: Motion) -> None:
+        truth = true_lengths(bed.Recorded(motion, CameraSpec.for_motion(motion, view), view))  # type: ignore[arg-type]
+        for name, value in segment_lengths(swing).lengths.items():
+            if name in truth:
+                errors.setdefault((view, name), {}).setdefault(player, []).append(float(np.log(value)) - truth[name])
+
     for path in sorted(folder.glob("*-60.npz")) + sorted(folder.glob("*-30.npz")):
         view, hand, body, tempo, seed, _ = path.stem.split("-")
-        motion = clips.Case(view, hand, body, tempo, int(seed)).motion()
         swings = find_swings(clean(load_track(path).track), None, view=view, handedness=hand)  # type: ignore[arg-type]
-        truth = true_lengths(bed.Recorded(motion, CameraSpec.for_motion(motion, view), view))  # type: ignore[arg-type]
-        count[view] = count.get(view, 0) + 1
-        for name, value in segment_lengths(swings[0]).lengths.items():
-            if name in truth:
-                errors.setdefault((view, name), []).append(float(np.log(value)) - truth[name])
+        add(view, path.stem.rpartition("-")[0], swings[0], clips.Case(view, hand, body, tempo, int(seed)).motion())
+    for view, swing, motion, name in filmed_swings(filmed, "tune") if filmed else ():
+        add(view, name, swing, motion)
+    players = {view: len(errors.get((view, "shank"), {})) for view in VIEWS}
     lines = [
         "\n## On rendered clips\n",
-        "The pose model on rendered clips of players of one build (30 and 60 frames/s; "
-        + ", ".join(f"{VIEW_WORDS[view]} {n}" for view, n in count.items())
-        + "). What all share — the pose model puts some joints elsewhere than the table of segments does — cancels "
-        "in a ratio; the SD is what the settings rest on.\n",
-        "| segment | down the line: bias | SD of a ratio | face on: bias | SD of a ratio |\n|---|---|---|---|---|",
+        "The pose model on rendered clips of players of one build ("
+        + ", ".join(f"{VIEW_WORDS[view]} {n}" for view, n in players.items())
+        + " players). What all share — the pose model puts some joints elsewhere than the table of segments does — "
+        "cancels in a ratio. The settings hold the upper end of the 80 % interval of the SD of a ratio.\n",
+        "| segment | down the line: bias | SD of a ratio | upper end | face on: bias | SD of a ratio | upper end |",
+        "|---|---|---|---|---|---|---|",
     ]
     for name in READINGS["dtl"]:
         cells = []
         for view in VIEWS:
-            values = errors.get((view, name), [])
-            cells.append(
-                f"{np.mean(values):+.1%} | {np.std(values, ddof=1) * 2**0.5:.1%}" if len(values) > 2 else "– | –"
-            )
+            values = [float(np.mean(own)) for own in errors.get((view, name), {}).values()]
+            n = len(values)
+            if n < 3:
+                cells.append("– | – | –")
+                continue
+            spread = float(np.std(values, ddof=1)) * 2**0.5
+            upper = spread * float(np.sqrt((n - 1) / chi2.ppf(0.1, n - 1)))
+            cells.append(f"{np.mean(values):+.1%} | {spread:.1%} | {upper:.1%}")
+        lines.append(f"| {segment_words(name)} | {' | '.join(cells)} |")
+    return lines
+
+
+def filmed_swings(folder: Path, name: str) -> Iterator[tuple[View, Swing, Motion, str]]:
+    """View, swing, motion and name of the rendered clips of a set, as the tool inspects them."""
+    import filmed_clips
+
+    from overlay.pipeline import inspect_clip
+
+    for path in sorted(folder.glob(f"{name}-*.mp4")):
+        view: View = "dtl" if "-dtl-" in path.stem else "fo"
+        swing = inspect_clip(path).swings[0]
+        if swing.view == view:
+            yield view, swing, filmed_clips.saved(path).motion(), path.stem
+
+
+def filmed_table(folder: Path) -> list[str]:
+    """What a fit changes between players of one build on the clips that nothing was tuned on."""
+    swings = {view: [s for own, s, _, _ in filmed_swings(folder, "test") if own == view] for view in VIEWS}
+    lines = [
+        "\n## False changes on test clips\n",
+        f"{' and '.join(f'{len(own)} {VIEW_WORDS[view]}' for view, own in swings.items())} rendered players of one "
+        "build, each fitted to each other of his view: every change is false. RMS of the natural logarithm of the "
+        "factor.\n",
+        "| segment | " + " | ".join(f"{VIEW_WORDS[view]} | left alone" for view in VIEWS) + " |",
+        "|---|---|---|---|---|",
+    ]
+    factors = {
+        view: [fit_in_picture(a, b).factors for a, b in itertools.permutations(own, 2)] for view, own in swings.items()
+    }
+    for name in READINGS["dtl"]:
+        cells = []
+        for view in VIEWS:
+            logs = np.log([each[name] for each in factors[view]] or [1.0])
+            cells.append(f"{rms(list(logs)):.1%} | {np.mean(logs == 0):.0%}")
         lines.append(f"| {segment_words(name)} | {' | '.join(cells)} |")
     return lines
 
@@ -307,6 +357,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="few pairs, nothing is written")
     parser.add_argument("--tracks", type=Path, help="folder of positions_synthetic.py")
+    parser.add_argument("--filmed", type=Path, help="folder of filmed_clips.py")
     wanted = parser.parse_args()
     n = 5 if wanted.quick else 40
     tables: list[list[str]] = [[], [], []]
@@ -335,7 +386,8 @@ def main() -> None:
         *tables[2],
         "",
         *said,
-        *(rendered_table(wanted.tracks) if wanted.tracks else []),
+        *(rendered_table(wanted.tracks, wanted.filmed) if wanted.tracks else []),
+        *(filmed_table(wanted.filmed) if wanted.tracks and wanted.filmed else []),
         "",
     ]
     if not wanted.tracks and OUT.exists():

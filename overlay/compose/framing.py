@@ -320,7 +320,8 @@ def frame_players(
         wanted.append(window.within(edge))
         allowed.append(edge)
         cores.append(body_window(swing.pose, body, flip).within(edge))
-    fitted = None if fit is None or shared else measure_body(fit.swing, settings)
+    # A fit that changed nothing needs no warping.
+    fitted = None if fit is None or shared or fit.swing is reference else measure_body(fit.swing, settings)
     if fit is not None and fitted is not None:
         cores.append(body_window(fit.swing.pose, fitted, mirrored).within(allowed[0]))
     # Room for the club only where both pictures have it, so that no pane ends in plain ground; the bodies always.

@@ -20,7 +20,8 @@ class Reading:
     side : "both", "lead" or "trail"
         Which of the two is read; "both" is the mean of their logarithms.
     sd : float
-        SD of ln(student ÷ reference) as read from tracks of the pose model, against the truth. docs/studies/flat_fit.md
+        SD of ln(student ÷ reference) as read from tracks that the pose model gave of rendered clips, against the truth:
+        the upper end of its 80 % interval, since eleven players stand behind it. docs/studies/flat_fit.md
     """
 
     percentile: float
@@ -31,31 +32,29 @@ class Reading:
 READINGS: Mapping[str, Mapping[str, Reading]] = MappingProxyType(
     {
         "dtl": {
-            "shoulder_width": Reading(90, "both", 0.03),
-            "hip_width": Reading(90, "both", 0.05),
-            "upper_arm": Reading(90, "trail", 0.035),
-            "forearm": Reading(75, "both", 0.07),
-            "hand": Reading(75, "both", 0.075),
-            "thigh": Reading(90, "both", 0.03),
-            "shank": Reading(75, "both", 0.025),
-            "foot": Reading(90, "trail", 0.03),
-            "neck": Reading(50, "both", 0.045),
-            "head": Reading(90, "both", 0.1),
+            "shoulder_width": Reading(90, "both", 0.04),
+            "hip_width": Reading(90, "both", 0.075),
+            "upper_arm": Reading(90, "trail", 0.05),
+            "forearm": Reading(75, "both", 0.095),
+            "hand": Reading(75, "both", 0.09),
+            "thigh": Reading(90, "both", 0.04),
+            "shank": Reading(75, "both", 0.03),
+            "foot": Reading(90, "trail", 0.055),
+            "neck": Reading(50, "both", 0.08),
         },
         "fo": {
-            "shoulder_width": Reading(90, "both", 0.042),
-            "hip_width": Reading(90, "both", 0.042),
-            "upper_arm": Reading(90, "both", 0.043),
-            "forearm": Reading(75, "both", 0.055),
-            "hand": Reading(90, "both", 0.1),
-            "thigh": Reading(90, "both", 0.05),
-            "shank": Reading(75, "both", 0.038),
-            "foot": Reading(97, "trail", 0.075),
-            "neck": Reading(50, "both", 0.055),
+            "shoulder_width": Reading(90, "both", 0.055),
+            "hip_width": Reading(90, "both", 0.055),
+            "upper_arm": Reading(90, "both", 0.06),
+            "forearm": Reading(75, "both", 0.07),
+            "thigh": Reading(90, "both", 0.08),
+            "shank": Reading(75, "both", 0.065),
+            "foot": Reading(97, "trail", 0.12),
+            "neck": Reading(50, "both", 0.115),
         },
     }
 )
-"""View → segment → how it is read. Face on the head's depth is not seen."""
+"""View → segment → how it is read. The head is not read, and face on the hand is not: both are small and badly seen."""
 
 
 @dataclass(frozen=True)
@@ -78,8 +77,8 @@ class SegmentSettings:
     beyond: float = setting(
         1.0,
         "SD",
-        "a length that differs by less may be an error of the reading: nothing of it is applied; twice what two swings "
-        "of one player differ by",
+        "a length that differs by less may be an error of the reading: nothing of it is applied; it is two to five "
+        "times what two swings of one player differ by",
     )
     least_factor: float = setting(0.8, "ratio", "ends of what two adults' proportions differ by, with a wide margin")
     most_factor: float = setting(1.25, "ratio", "ends of what two adults' proportions differ by, with a wide margin")

@@ -86,7 +86,7 @@ def test_lengths_of_a_standing_figure_are_its_own() -> None:
     read = segment_lengths(stick())
     assert read.trunk_px == pytest.approx(100.0)
     # Every frame is the same, so every percentile is: lengths in trunks are those the figure was drawn with.
-    wanted = {"thigh": 1.0, "shank": 1.0, "upper_arm": 0.5, "forearm": 0.5, "hand": 0.2, "foot": 0.3, "neck": 0.4}
+    wanted = {"thigh": 1.0, "shank": 1.0, "upper_arm": 0.5, "forearm": 0.5, "foot": 0.3, "neck": 0.4}
     assert {name: read.lengths[name] for name in wanted} == pytest.approx(wanted)
     assert "shoulder_width" in read.missing  # The shoulders fall together.
 

@@ -47,22 +47,27 @@ def _turn(space: Space, joint: str) -> FloatArray:
 
 
 def shoulder_turn(at: Space, address: Space) -> FloatArray:
+    """The line of the shoulder joints off the target line, degrees from above."""
     return _turn(at, "shoulder")
 
 
 def pelvis_turn(at: Space, address: Space) -> FloatArray:
+    """The line of the hip joints off the target line, degrees from above."""
     return _turn(at, "hip")
 
 
 def trunk_rotation(at: Space, address: Space) -> FloatArray:
+    """Shoulder turn less pelvis turn, degrees."""
     return _wrapped(_turn(at, "shoulder") - _turn(at, "hip"))
 
 
 def shoulders_open(at: Space, address: Space) -> FloatArray:
+    """Degrees the line of the shoulder joints is turned towards the target, from above."""
     return -_turn(at, "shoulder")
 
 
 def pelvis_open(at: Space, address: Space) -> FloatArray:
+    """Degrees the line of the hip joints is turned towards the target, from above."""
     return -_turn(at, "hip")
 
 
@@ -115,6 +120,7 @@ def hands_height(at: Space, address: Space) -> FloatArray:
 
 
 def stance_width(at: Space, address: Space) -> FloatArray:
+    """Torso lengths between the ankles on the ground, at address."""
     gap = address["lead_ankle"] - address["trail_ankle"]
     return np.hypot(gap[:, 0], gap[:, 1])
 

@@ -196,7 +196,7 @@ def _swing(parameters: Parameters, x: FloatArray, settings: MakerSettings) -> Ma
     controls["trail_reach_deg"] = settings.reach_deg_per_m * max(0.0, controls["ball_m"])
     spec = _spec(parameters, controls, settings)
     motion = simulate(spec)
-    space = _space(motion, parameters.kind, settings)
+    space = kept_space(motion, parameters.kind, settings)
     return Made(spec, motion, space, measured(space))
 
 
@@ -220,7 +220,7 @@ def _spec(parameters: Parameters, controls: Mapping[str, float], settings: Maker
     )
 
 
-def _space(motion: Motion, kind: str, settings: MakerSettings) -> SpaceTrack:
+def kept_space(motion: Motion, kind: str, settings: MakerSettings = MAKER) -> SpaceTrack:
     """The swing at the kept rate, impact on a sample, the clock from its first sample."""
     at, rate = motion.position_times, settings.rate_hz
     start = at["impact"] - np.ceil((at["impact"] - at["address"] + settings.still_s) * rate) / rate

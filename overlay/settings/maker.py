@@ -87,7 +87,7 @@ class PlausibleSettings:
     marked_change: float = setting(
         0.25, "fraction", "upper arm and thigh: their marks at shoulder and hip are not on the joint, and slide"
     )
-    club_change: float = setting(1e-6, "fraction", "a club is stiff here")
+    club_change: float = setting(1e-4, "fraction", "a club is stiff here")
     ground_m: float = setting(0.005, "m", "into the ground, less than grass")
     sole_m: float = setting(0.06, "m", "lower end of the lead foot above the ground, mark at 2 cm, before the finish")
     grip_m: float = setting(0.16, "m", "wrist to the middle of both hands: a hand and half the grip")

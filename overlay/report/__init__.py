@@ -14,7 +14,16 @@ from overlay.draw.panels import STEPS
 from overlay.draw.text import clean_text
 from overlay.explain import first_caution
 from overlay.files import write_text
-from overlay.report.cameras import CellCare, Cells, cell_care, parts_table, reference_part, staying, summary_lines
+from overlay.report.cameras import (
+    CellCare,
+    Cells,
+    cell_care,
+    is_grave,
+    parts_table,
+    reference_part,
+    staying,
+    summary_lines,
+)
 from overlay.report.checks import camera_match, check_rows, filming_part, first_box, summary
 from overlay.report.curves import hand_height_and_turn
 from overlay.report.inspection import inspection_html, write_inspection_report
@@ -121,6 +130,7 @@ def report_html(
         files=[file_name(student), reference_name(comparison, reference)],
         reference=reference_part(comparison),
         caution=first_caution(comparison),
+        grave=is_grave(comparison),
         cameras=summary_lines(comparison),
         camera_table=parts_table(comparison, left),
         ghost_words=ghost_words(comparison),

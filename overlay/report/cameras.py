@@ -55,6 +55,14 @@ def cell_care(comparison: Comparison, row: PhaseDifference, left: Cells) -> Cell
     return CellCare(camera, (row.phase, row.part) not in left, inside)
 
 
+def is_grave(comparison: Comparison) -> bool:
+    """Whether what is said under the answer is a warning: half of it or more could come from elsewhere."""
+    row = comparison.first
+    part = None if row is None else part_of(comparison, row)
+    by_camera = part is not None and (not is_known(part) or part.share >= ExplainSettings().grave_share)
+    return by_camera or (row is not None and in_usual_spread(comparison, row))
+
+
 def _amount(value: float) -> str:
     return "nothing" if round(value, 2) <= 0 else f"up to {value:.2f}"
 

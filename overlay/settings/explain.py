@@ -35,3 +35,6 @@ class ExplainSettings:
     habit: float = setting(
         0.7, "fraction", "of the pose model's error at address that stays the same with one player; docs/progress.md"
     )
+    grave_share: float = setting(
+        0.5, "fraction", "of the first difference: from here on what the cameras could explain is shown as a warning"
+    )

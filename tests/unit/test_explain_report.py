@@ -101,6 +101,15 @@ def test_a_caution_stands_under_the_answer(full: Comparison) -> None:
     assert words.index(headline(alone)) < words.index(said) < words.index("The nine positions")
 
 
+@pytest.mark.parametrize(("share", "kind"), [(0.2, "quiet"), (0.6, "notice")])
+def test_a_small_share_is_told_and_a_large_one_warned_of(share: float, kind: str) -> None:
+    comparison = factory.make_comparison()
+    row = next(row for row in comparison.differences if row.words == "large")
+    one = explained(replace(comparison, differences=(row,), first=row, largest=row), (share,))
+    html = report_html(one, student=Source(), reference=Source())
+    assert f'<p class="{kind}">Of the 0.24 torso lengths that the' in html
+
+
 def test_a_difference_in_the_usual_spread_is_marked(page: Page) -> None:
     assert "usual spread" in page.words
     assert ", in the usual spread" in page.words

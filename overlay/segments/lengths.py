@@ -141,10 +141,12 @@ def _read_segment(
 
 
 def both(joint: str) -> tuple[str, str]:
+    """Landmark names of a joint on both sides."""
     return f"left_{joint}", f"right_{joint}"
 
 
 def mean_point(points: FloatArray, names: tuple[str, ...]) -> FloatArray:
+    """(T, 2) middle of the named joints of (T, 33, 2); NaN where one is missing."""
     return np.asarray(points[:, [INDEX[name] for name in names]].mean(axis=1), np.float64)
 
 
@@ -156,6 +158,7 @@ def real_slow_factor(swing: Swing) -> float:
 
 
 def swing_frames(swing: Swing, settings: SegmentSettings) -> BoolArray:
+    """(T,) the frames from the still moment before address to the finish, as far as both were found."""
     times = swing.pose.time_s
     address, finish = swing.positions.time("address"), swing.positions.time("finish")
     start = -math.inf if address is None else address - settings.still_s * real_slow_factor(swing)

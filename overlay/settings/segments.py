@@ -24,9 +24,9 @@ class Reading:
         the upper end of its 80 % interval, since eleven players stand behind it. docs/studies/flat_fit.md
     """
 
-    percentile: float
-    side: str
-    sd: float
+    percentile: float = setting(90.0, "%", "long lengths are those in the picture's plane; least error of the trials")
+    side: str = setting("both", "", "least error of the trials: the far arm of a down-the-line clip is a guess")
+    sd: float = setting(0.1, "ln ratio", "what a reading is wrong by on rendered clips; docs/studies/flat_fit.md")
 
 
 READINGS: Mapping[str, Mapping[str, Reading]] = MappingProxyType(

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 from overlay.data import Camera, Comparison, Model, PhaseDifference, ReferenceFit
 from overlay.settings.explain import ExplainSettings
-from overlay.terms import VIEW_WORDS, View, words
+from overlay.terms import View, words
 
 SEGMENT_WORDS: Mapping[str, str] = {
     "upper_arm": "upper arms",
@@ -70,10 +70,6 @@ def model_notes(model: Model) -> tuple[str, ...]:
     return tuple(note if note[-1] in ".!?" else f"{note}." for note in notes if note)
 
 
-def segment_words(name: str) -> str:
-    return SEGMENT_WORDS.get(name, words(name))
-
-
 def factors_sentence(factors: Mapping[str, float], settings: ExplainSettings | None = None) -> str:
     """How the reference's build was changed: "upper arms 6 % longer, hips 4 % narrower"."""
     settings = settings or ExplainSettings()
@@ -86,7 +82,9 @@ def factors_sentence(factors: Mapping[str, float], settings: ExplainSettings | N
     )
     if not told:
         return "The reference's build is taken as the student's: no length was changed."
-    said = ", ".join(f"{segment_words(name)} {abs(100 * by):.0f} % {_way(name, by)}" for name, by in told)
+    said = ", ".join(
+        f"{SEGMENT_WORDS.get(name, words(name))} {abs(100 * by):.0f} % {_way(name, by)}" for name, by in told
+    )
     rest = "; the rest stayed" if len(told) < len(changed) else ""
     return f"The reference was brought to the student's build: {said}{rest}."
 
@@ -162,11 +160,6 @@ def in_usual_spread(comparison: Comparison, row: PhaseDifference) -> bool:
     )
 
 
-def view_words(model: Model) -> str:
-    """The views a reference can be compared in."""
-    return " and ".join(VIEW_WORDS[view] for view in model.views)
-
-
 __all__ = [
     "camera_words",
     "factors_sentence",
@@ -177,5 +170,4 @@ __all__ = [
     "model_notes",
     "model_sentences",
     "usual_spread",
-    "view_words",
 ]

@@ -182,8 +182,7 @@ def _part_sd(swing: Swing, unsure: Mapping[str, float]) -> dict[str, float]:
     known = {name for name, i in INDEX.items() if np.any(np.isfinite(track.points[:, i, 0]))}
     power: dict[str, float] = {}
     for name, sd in unsure.items():
-        points, _ = Rebuilt(track, {name: math.exp(sd)}).run()
-        moved = points - track.points
+        moved, _ = Rebuilt(track, {name: math.exp(sd)}).run()
         for part, (joints, origin) in _PART_JOINTS.items():
             seen = [name for joint in joints if (name := _named(joint, swing.handedness)) in known]
             base = [_named(joint, swing.handedness) for joint in origin]

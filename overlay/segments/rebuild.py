@@ -43,11 +43,11 @@ def rescaled(swing: Swing, factors: Mapping[str, float]) -> Swing:
     if all(value == 1.0 for value in factors.values()):
         return swing
     track = swing.pose
-    points, hands = Rebuilt(track, factors).run()
+    moves, hands = Rebuilt(track, factors).run()
     club, moved = _carried_club(swing.club, track, hands)
     return replace(
         swing,
-        pose=replace(track, points=points, log=(*track.log, "segments scaled to another build")),
+        pose=replace(track, points=track.points + moves, log=(*track.log, "segments scaled to another build")),
         club=club,
         torso_px=swing.torso_px * factors.get("trunk", 1.0),
         strike=_carried_ball(swing, moved),
@@ -64,12 +64,12 @@ class Rebuilt:
         self._moved = np.zeros_like(track.points)
 
     def run(self) -> tuple[FloatArray, FloatArray]:
-        """Points (T, 33, 2) and how far the hands moved (T, 2), px."""
+        """How far every joint moves (T, 33, 2), also where it is not seen, and the hands (T, 2), px."""
         self._feet_and_legs()
         self._trunk()
         hands = self._arms()
         self._head()
-        return self._old + self._moved, hands
+        return self._moved, hands
 
     def _at(self, *names: str) -> FloatArray:
         """(T, 2) middle of the joints; NaN where one is missing."""

@@ -252,6 +252,16 @@ def test_what_cannot_be_seen_is_not_fitted_and_said() -> None:
     assert fit.sd["lead_leg"] > fit_in_picture(swing, filmed("dtl")).sd["lead_leg"]
 
 
+def test_a_hand_that_is_seldom_seen_is_no_surer_for_it() -> None:
+    swing = filmed("dtl")
+    points = swing.pose.points.copy()
+    points[::2, [INDEX["left_wrist"], INDEX["left_index"]]] = np.nan
+    seldom = replace(swing, pose=replace(swing.pose, points=points))
+    sure, unsure = (fit_in_picture(own, own).sd for own in (swing, seldom))
+    assert set(unsure) == set(sure)
+    assert unsure["hands"] == pytest.approx(sure["hands"], rel=0.3)
+
+
 def test_other_sides_are_not_fitted() -> None:
     fit = fit_in_picture(filmed("fo"), filmed("dtl"))
     assert set(fit.factors.values()) == {1.0}

@@ -112,6 +112,7 @@ def report_html(
     checks = check_rows(checklist, stills.readings, names, quality)
     left = staying(comparison)
     first = first_box(checklist, checks)
+    cameras = summary_lines(comparison)
     shown = [_still_row(number, row, names, quality) for number, row in enumerate(rows, 1)]
     phases = [_phase(comparison, phase.name, left) for phase in PHASES]
     return template("template.html").render(
@@ -131,7 +132,7 @@ def report_html(
         reference=reference_part(comparison),
         caution=first_caution(comparison),
         grave=is_grave(comparison),
-        cameras=summary_lines(comparison),
+        cameras=cameras,
         camera_table=parts_table(comparison, left),
         ghost_words=ghost_words(comparison),
         view=VIEW_WORDS[comparison.student.view],
@@ -160,7 +161,8 @@ def report_html(
         ],
         positions=[_position(comparison, name) for name in POSITION_NAMES],
         uncertain=_uncertain(comparison),
-        notes=comparison.notes,
+        # What the section on cameras says is not said again.
+        notes=[note for note in comparison.notes if note not in cameras],
     )
 
 

@@ -83,6 +83,8 @@ def test_what_the_cameras_could_explain_has_its_section(full: Comparison, page: 
     section = words[words.index("What the camera could explain") : words.index("Differences, phase by phase")]
     for line in camera_lines(full):
         assert line in section
+    assert full.notes[-1] == camera_lines(full)[0]
+    assert words.count(full.notes[-1]) == 1
     assert f"{len(found(full))} differences show" in section
     for row, part in zip(found(full), full.camera_parts):
         assert (row.phase, row.part) == (part.phase, part.part)

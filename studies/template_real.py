@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -77,6 +78,8 @@ def main() -> None:
     ]
     tables: list[str] = []
     for view, swings in load_swings(folder).items():
+        # The label decides where the finder takes another view for it.
+        swings = {key: replace(swing, view=view) for key, swing in swings.items()}  # type: ignore[arg-type]
         keys = list(swings)
         built: list[Template] = []
         out = given = outside = failed = doubtful = differs = alone = scored = 0

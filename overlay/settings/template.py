@@ -48,6 +48,9 @@ class TemplateSettings:
         "root mean square over all parts and phases against the middle swing's; own swings reach 1.7, "
         "another style 2.4 and more",
     )
+    wide_group: float = setting(
+        1.5, "ratio", "of the usual spread of one player's swings: a group so much wider is of several players"
+    )
     least_mean: float = setting(
         0.7, "ratio", "of the usual spread: closer than this to the others is never another swing"
     )

@@ -79,7 +79,7 @@ def build_template(
     labels : sequence of str
         How each is named when something is said of it.
     of : "one player", "several players" or ""
-        Whose swings they are, for the band.
+        Whose swings they are: players may differ in single parts, one player's swings may not. Goes into the band.
 
     Raises
     ------
@@ -99,7 +99,7 @@ def build_template(
         _refuse(out, labels, len(swings), len(members))
     distinct = len(swings) - (len(usable) - len(members))
     progress.stage("making the template", total=float(settings.rounds + 1))
-    middle, centre, members, maps = _first(members, out, labels, distinct, settings, progress)
+    middle, centre, members, maps = _first(members, out, labels, distinct, of, settings, progress)
     clock, template = _average(centre, members, maps, settings, finer=True)
     for _ in range(settings.rounds - 1):
         members = _placed_on(template, members, settings)
@@ -217,6 +217,7 @@ def _first(
     out: dict[int, str],
     labels: Sequence[str],
     distinct: int,
+    of: str,
     settings: TemplateSettings,
     progress: Progress,
 ) -> tuple[Member, Swing, list[Member], tuple[TimeMap, ...]]:
@@ -251,7 +252,7 @@ def _first(
         found = _aligned(template, members, settings)
         members = [address_by_alignment(template, member, own) for member, own in zip(members, found)]
         offsets = cell_offsets(template, [m.swing for m in members], found, settings=settings.score)
-        reasons = judge(template, members, found, offsets, settings)
+        reasons = judge(template, members, found, offsets, settings, of)
         progress.advance()
         if not any(reasons):
             return next(m for m in members if m.index == middle.index), template, members, found

@@ -25,8 +25,10 @@ from overlay.terms import words
 _DOUBTED = "found at another moment than in the other swings"
 
 
-def multiples(offsets: FloatArray, settings: TemplateSettings) -> FloatArray:
+def multiples(offsets: FloatArray, settings: TemplateSettings) -> tuple[FloatArray, float]:
     """(n, 54) how far each swing lies from the middle of all in each cell, in spreads; NaN where not compared.
+
+    And how much wider the group is than one player's swings usually are, 1 at the least.
 
     The spread of a cell is the median distance from the middle, drawn to the usual spread of that part times how much
     wider this group is than usual as a whole, and never below the usual.
@@ -45,7 +47,7 @@ def multiples(offsets: FloatArray, settings: TemplateSettings) -> FloatArray:
     count = seen.sum(axis=0)
     pulled = (settings.spread_df * (wider * usual) ** 2 + count * found**2) / (settings.spread_df + count)
     spread = np.maximum(usual, np.sqrt(pulled))
-    return np.asarray(np.where(seen & many, distance * small / spread, np.nan), np.float64)
+    return np.asarray(np.where(seen & many, distance * small / spread, np.nan), np.float64), wider
 
 
 def judge(
@@ -54,9 +56,15 @@ def judge(
     maps: Sequence[TimeMap],
     offsets: FloatArray,
     settings: TemplateSettings,
+    of: str = "",
 ) -> list[str]:
-    """For each member the reason why it is another swing, "" when it belongs."""
-    away = multiples(offsets, settings)
+    """For each member the reason why it is another swing, "" when it belongs.
+
+    Among one player's swings a single part that lies elsewhere makes another swing. Players differ in single parts, so
+    among several (told by ``of``, or seen by how wide the group is) only a swing that is far off on the whole is one.
+    """
+    away, wider = multiples(offsets, settings)
+    several = of == "several players" or (of != "one player" and wider > settings.wide_group)
     tempo = _tempo_reasons(template, members, maps, settings)
     tracked = _tracking_reasons(template, members, maps, settings)
     shorter = _height_reasons(template, members, maps, settings)
@@ -67,7 +75,7 @@ def judge(
     reasons = []
     for i, time_map in enumerate(maps):
         reason = tracked[i] or shorter[i] or tempo[i]
-        reason = reason or _movement_reason(away[i], mean[i] > limit, offsets[i], offsets, settings)
+        reason = reason or _movement_reason(away[i], mean[i] > limit, several, offsets[i], offsets, settings)
         if not reason and time_map.diagnostics.get("explained_share", 1.0) < settings.explained:
             share = 100 * max(0.0, time_map.diagnostics["explained_share"])
             reason = f"another movement: the others share only {share:.0f} % of it"
@@ -76,13 +84,18 @@ def judge(
 
 
 def _movement_reason(
-    away: FloatArray, far_on_the_whole: bool, own: FloatArray, all_of: FloatArray, settings: TemplateSettings
+    away: FloatArray,
+    far_on_the_whole: bool,
+    several_players: bool,
+    own: FloatArray,
+    all_of: FloatArray,
+    settings: TemplateSettings,
 ) -> str:
     known = away[np.isfinite(away)]
     if not len(known):
         return "it shares no phase of the swing with the others"
-    several = np.sum(known > settings.two_cell_limit) >= 2
-    if not (known.max() > settings.cell_limit or several or far_on_the_whole):
+    one_part = known.max() > settings.cell_limit or np.sum(known > settings.two_cell_limit) >= 2
+    if not (far_on_the_whole or (one_part and not several_players)):
         return ""
     k = int(np.nanargmax(away))
     phase, part = CELLS[k]

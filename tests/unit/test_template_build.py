@@ -228,6 +228,21 @@ def test_another_movement_is_named_and_left_out() -> None:
     assert reason.endswith("torso lengths away from the others' in the backswing")
 
 
+def test_players_may_differ_in_a_part_where_one_player_may_not() -> None:
+    """A head that moves forward through the release: another swing of one player, one more player among several."""
+    swings = group(5)
+    points = np.array(swings[2].pose.points)
+    n = len(points)
+    bump = np.exp(-(((np.arange(n) - 0.62 * n) / (0.05 * n)) ** 2))[:, None] * np.array([0.3 * 60, 0.0])
+    for name in ("nose", "left_ear", "right_ear"):
+        points[:, INDEX[name]] += bump
+    swings[2] = replace(swings[2], pose=replace(swings[2].pose, points=points))
+    one = build_template(swings, names(5), of="one player")
+    assert [index for index, _ in one.left_out] == [2]
+    assert "the head is 0." in one.left_out[0][1]
+    assert build_template(swings, names(5), of="several players").kept == (0, 1, 2, 3, 4)
+
+
 def test_another_tempo_a_shorter_swing_and_bad_tracking_are_called_so() -> None:
     swings = group(7)
     hurried = noisy(factory.make_swing(rate=60, length_s=1.05), 20)

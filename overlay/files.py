@@ -143,3 +143,34 @@ def sha256_of(path: Path) -> str:
             f"{path} cannot be read: {error.strerror or error}.", "Check the name and the permissions."
         ) from error
     return digest.hexdigest()
+
+
+@contextmanager
+def locked_folder(folder: Path) -> Iterator[None]:
+    """Hold off other processes that ask for the same folder, which leaves no file behind.
+
+    Where the system has no such locks, or the folder is on a disk that cannot lock, nothing is held: the last one to
+    save wins, and every file is whole in any case.
+    """
+    handle = _lock(folder)
+    try:
+        yield
+    finally:
+        if handle is not None:
+            os.close(handle)
+
+
+def _lock(folder: Path) -> int | None:
+    try:
+        import fcntl
+    except ImportError:  # Windows
+        return None
+    handle = None
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        return handle
+    except OSError:
+        if handle is not None:
+            os.close(handle)
+        return None

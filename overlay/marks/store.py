@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -10,7 +9,7 @@ from pathlib import Path
 
 from overlay.data import ClubMark, Marks
 from overlay.errors import DataError, InputError
-from overlay.files import write_text
+from overlay.files import locked_folder, write_text
 from overlay.marks.document import KIND, SCHEMA, Picture, Stored, inside, parse, to_text
 from overlay.settings.marks import MarkSettings
 from overlay.terms import Handedness
@@ -210,28 +209,7 @@ def _check_inside(marks: Marks, picture: Picture, name: str) -> None:
 def editing(clip_path: Path) -> Iterator[None]:
     """Hold the clip's marks for one reading, change and saving, so that two programs lose nothing of one another.
 
-    A lock on the folder, which leaves no file behind. Where the system has none, or the folder is on a disk that
-    cannot lock, nothing is held: the last one to save wins.
+    See ``overlay.files.locked_folder`` for what that is worth on a disk that cannot lock.
     """
-    handle = _locked(marks_path(clip_path).parent)
-    try:
+    with locked_folder(marks_path(clip_path).parent):
         yield
-    finally:
-        if handle is not None:
-            os.close(handle)
-
-
-def _locked(folder: Path) -> int | None:
-    try:
-        import fcntl
-    except ImportError:  # Windows
-        return None
-    handle = None
-    try:
-        handle = os.open(folder, os.O_RDONLY)
-        fcntl.flock(handle, fcntl.LOCK_EX)
-        return handle
-    except OSError:
-        if handle is not None:
-            os.close(handle)
-        return None

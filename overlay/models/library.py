@@ -10,7 +10,7 @@ from pathlib import Path
 
 from overlay.data import Model
 from overlay.errors import DataError, InputError, OutputError, SetupError
-from overlay.files import output_error, write_bytes
+from overlay.files import locked_folder, output_error, write_bytes
 from overlay.models.checks import check_name, same_name, shown_value, tidy
 from overlay.models.format import SUFFIX, Facts, is_model_file, load_facts, load_model, model_bytes
 from overlay.shipped import shipped_folder
@@ -244,33 +244,9 @@ class Library:
 
     @contextmanager
     def _alone(self) -> Iterator[None]:
-        """Hold the library for one look and change, so that two programs do not take one name.
-
-        A lock on the folder, which leaves no file behind. Where the system has none the last one to save wins; a
-        model is whole in any case.
-        """
-        handle = _locked(self.folder)
-        try:
+        """Hold the library for one look and change, so that two programs do not take one name."""
+        with locked_folder(self.folder):
             yield
-        finally:
-            if handle is not None:
-                os.close(handle)
-
-
-def _locked(folder: Path) -> int | None:
-    try:
-        import fcntl
-    except ImportError:  # Windows
-        return None
-    handle = None
-    try:
-        handle = os.open(folder, os.O_RDONLY)
-        fcntl.flock(handle, fcntl.LOCK_EX)
-        return handle
-    except OSError:
-        if handle is not None:
-            os.close(handle)
-        return None
 
 
 def _models_in(folder: Path) -> list[Path]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from overlay.data import Comparison, FilmingReport, Model, ReferenceFit, Swing
+from overlay.data import Comparison, FilmingReport, Model, ReferenceFit, SpaceTrack, Swing
 from overlay.errors import ContentError, MismatchError
 from overlay.pipeline.clips import ClipOptions, Inspection, inspect_clip
 from overlay.pipeline.closer import look_closer, looked_of
@@ -56,7 +56,8 @@ def compare_clips(
     fit : bool
         Whether the reference is brought to the student's build; a swing in space always is.
     same_player : bool
-        The template is of the student's own swings: their spread is the student's too.
+        The reference is of the student himself: the spread of a template of his swings is his too, and his build, the
+        same in both clips, tells the difference of the two cameras better.
 
     Raises
     ------
@@ -211,7 +212,7 @@ def compare_inspections(
         fit=fitted,
         notes=tuple(dict.fromkeys(notes)),
     )
-    return with_cameras(comparison, mine.filming, theirs.filming, progress=progress)
+    return with_cameras(comparison, mine.filming, theirs.filming, same_player=same_player, progress=progress)
 
 
 def _fitted(
@@ -233,6 +234,7 @@ def with_cameras(
     student: FilmingReport | None,
     reference: FilmingReport | None,
     *,
+    same_player: bool = False,
     progress: Progress = SILENT,
 ) -> Comparison:
     """The comparison with how both were filmed, and what of the differences the cameras could explain."""
@@ -244,31 +246,52 @@ def with_cameras(
     # A swing in space, and most templates, were not filmed.
     match = match_cameras(*filming) if student.findings and reference.findings else ()
     comparison = dataclasses.replace(comparison, filming=filming, camera_match=match)
-    return explained(comparison, progress=progress)
+    return explained(comparison, same_player=same_player, progress=progress)
 
 
-def explained(comparison: Comparison, *, progress: Progress = SILENT) -> Comparison:
-    """The comparison with what of its differences the two cameras could explain; as it is where that is no question."""
+def explained(comparison: Comparison, *, same_player: bool = False, progress: Progress = SILENT) -> Comparison:
+    """The comparison with what of its differences the two cameras could explain; as it is where that is no question.
+
+    ``same_player``: both clips are known to show one player, whose build is the same in both.
+    """
     from overlay.explain import beyond_camera, camera_parts
-    from overlay.fit import estimate_camera, posed
+    from overlay.fit import posed
 
     in_space = comparison.fit is not None and comparison.fit.in_student_picture
     if comparison.first is None or in_space or comparison.student.view == "other":
         return comparison
     progress.stage("weighing the cameras")
     space = usual_swing()
-    reports = comparison.filming or (None, None)
-    cameras: list[CameraEstimate | None] = []
-    for swing, report in zip((comparison.student, comparison.reference), reports):
-        try:
-            cameras.append(estimate_camera(space, swing, filming=report))
-        except ContentError:
-            # Too little of the body is seen at address; then nothing can be ruled out, and that is what is said.
-            cameras.append(None)
-    body = space if cameras[0] is None else posed(space, cameras[0].factors)
-    parts = camera_parts(comparison, body, student_fit=cameras[0], reference_fit=cameras[1])
+    mine, theirs = _cameras(space, comparison, same_player)
+    body = space if mine is None else posed(space, mine.factors)
+    parts = camera_parts(comparison, body, student_fit=mine, reference_fit=theirs)
     progress.done()
     return beyond_camera(dataclasses.replace(comparison, camera_parts=parts))
+
+
+def _cameras(
+    space: SpaceTrack, comparison: Comparison, same_player: bool
+) -> tuple[CameraEstimate | None, CameraEstimate | None]:
+    """Of the student's and the reference's clip; None where too little of the body is seen at address."""
+    from overlay.explain import same_player_cameras
+    from overlay.fit import estimate_camera
+
+    swings = comparison.student, comparison.reference
+    filming = comparison.filming or (None, None)
+    if same_player:
+        try:
+            return same_player_cameras(space, *swings, filming=filming)
+        except (ContentError, MismatchError):
+            # One of the two may still be told by itself; a player mirrored to the other hand is not one body for this.
+            pass
+    found: list[CameraEstimate | None] = []
+    for swing, report in zip(swings, filming, strict=True):
+        try:
+            found.append(estimate_camera(space, swing, filming=report))
+        except ContentError:
+            # Then nothing can be ruled out, and that is what is said.
+            found.append(None)
+    return found[0], found[1]
 
 
 def check_views(student: Swing, reference: Swing) -> None:

@@ -42,7 +42,7 @@ def band_of(spec: GolferSpec, view: View, *, settings: BandSettings = BANDS, pro
         swings.append(_seen(motion, view, number, settings))
         progress.advance()
     progress.done()
-    return Band(len(swings), _spreads(swings), "one player")
+    return Band(len(swings), spreads_of(swings), "one player")
 
 
 def repeats(spec: GolferSpec, settings: BandSettings = BANDS) -> list[Motion]:
@@ -84,7 +84,8 @@ def _seen(motion: Motion, view: View, seed: int, settings: BandSettings) -> Swin
     return Swing(None, pose, view, 1.0, motion.spec.handedness, 1.0, found)
 
 
-def _spreads(swings: Sequence[Swing]) -> dict[tuple[str, str], Spread]:
+def spreads_of(swings: Sequence[Swing]) -> dict[tuple[str, str], Spread]:
+    """Spread of each cell between the swings of one player in one view, as far as it was measured."""
     settings = ScoreSettings()
     figures = [figure_of(swing, settings) for swing in swings]
     time_map = repeat_map(figures[0], figures[1])

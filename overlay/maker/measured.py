@@ -16,6 +16,8 @@ from overlay.terms import POSITION_NAMES, words
 
 DELIVERY = (0.72, 0.86)
 """Share of top → shaft level down in which the club comes down, as the checklist reads it."""
+HANDS_FROM_BUTT_M = 0.11
+"""Middle of both hands from the end of the grip, common practice."""
 RELEASE = (0.20, 0.65)
 """Share of impact → shaft level through after the strike, as the checklist reads it."""
 
@@ -161,11 +163,13 @@ def _posture(look: _Look) -> dict[str, float]:
     a = look.moment("address")
     spine = a.spine[0]
     arm = (a("grip") - a("shoulders"))[0]
+    foot = (a("lead_foot_index") - a("lead_heel"))[0]
     out = {
         "arm_hang_deg": float(np.degrees(np.arctan2(arm[1], -arm[2]))),
         "forward_bend_deg": float(np.degrees(np.arctan2(spine[1], spine[2]))),
         "side_bend_deg": _side_bend(a),
         "knee_flex_deg": _knee(a),
+        "lead_foot_out_deg": float(np.degrees(np.arctan2(foot[0], foot[1]))),
         "stance_cm": float(100.0 * (a("lead_ankle") - a("trail_ankle"))[0, 0]),
     }
     if a.ball is not None:
@@ -234,7 +238,9 @@ def _club(look: _Look) -> dict[str, float]:
     through = look.moment("shaft_level_through")
     arm, shaft = (line[0, [0, 2]] for line in (through("wrists") - through("trail_shoulder"), through.shaft))
     past = np.degrees(np.arctan2(shaft[1], shaft[0]) - np.arctan2(arm[1], arm[0]))
+    shaft_m = float(np.linalg.norm(look.moment("address").shaft[0]))
     return {
+        "length_cm": 100.0 * (shaft_m + HANDS_FROM_BUTT_M),
         "release_deg": float((past + 180.0) % 360.0 - 180.0),
         "lean_address_deg": _lean(look.moment("address")),
         "lean_impact_deg": _lean(look.moment("impact")),

@@ -66,7 +66,10 @@ def cell_noise(
     between = max(0.0, spread.sd**2 - s2) if band.of == "several players" else 0.0
     parts = [(s2 / cell.n_student, df, own_df), (theirs / (spread.df + 1), their_df, spread.df)]
     if between > 0:
-        parts.append((between, spread.df, spread.df))
+        # Players differ more in one direction than in the other and some by far more than most: leave-one-out on real
+        # swings shows what a round normal spread would miss.
+        between_df = max(1.0, settings.players_df * spread.df)
+        parts.append((settings.players_variance * between, between_df, between_df))
     variance, total = stats.summed_variance([part for part, _, _ in parts], [nu for _, nu, _ in parts])
     share = sum(part * own / nu for part, nu, own in parts) / variance
     return Noise(math.sqrt(s2 + between), variance + fit_sd**2, total, min(total, share * total))

@@ -87,6 +87,15 @@ class ScoreSettings:
     band_prior_df: float = setting(
         4.0, "count", "how far the spread of a template's few swings is pulled to the prior; docs/scores.md, Band"
     )
+    players_variance: float = setting(
+        1.3,
+        "ratio",
+        "of the variance between players as counted on the student's side; with players_df 1 of 33 real "
+        "swings is called different from the others of its view, 7 of 33 without the two",
+    )
+    players_df: float = setting(
+        0.5, "ratio", "of the degrees of freedom of the spread between players: it is neither round nor normal"
+    )
     camera_shift: float = setting(
         0.08, "torso", "lead foot between address and impact; more means the camera or the foot moved"
     )

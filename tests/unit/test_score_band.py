@@ -66,7 +66,10 @@ def test_a_student_within_the_spread_of_several_players_does_not_differ() -> Non
     """Players three times as far apart as one player's swings: what the student's side carries is that spread."""
     noise = cell_noise(CELL, SETTINGS, band(3 * PRIOR, 20, "several players"))
     assert noise.sd == pytest.approx(3 * PRIOR)
-    assert noise.variance > 9 * PRIOR**2
+    between = SETTINGS.players_variance * 8 * PRIOR**2
+    theirs = (SETTINGS.band_prior_df * PRIOR**2 + 19 * 9 * PRIOR**2) / (SETTINGS.band_prior_df + 19) / 20
+    assert noise.variance == pytest.approx(PRIOR**2 + between + theirs)
+    assert noise.df < 19, "surer of the spread between players than half of its swings say"
     one = cell_noise(CELL, SETTINGS, band(3 * PRIOR, 20, "one player"))
     assert one.variance < 2 * PRIOR**2
     narrow = cell_noise(CELL, SETTINGS, band(0.5 * PRIOR, 20, "several players"))

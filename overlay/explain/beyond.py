@@ -48,7 +48,9 @@ def beyond(
     rows = [row for row in comparison.differences if row.words != "not scored" and (row.phase, row.part) in parts]
     if not rows:
         return ()
-    p_values = [_p_value(row, parts[row.phase, row.part], score_settings) for row in rows]
+    p_values = [
+        _p_value(row, parts[row.phase, row.part], _df(comparison, row, score_settings), score_settings) for row in rows
+    ]
     adjusted = stats.benjamini_hochberg(p_values)
     left = {
         (row.phase, row.part)
@@ -58,7 +60,15 @@ def beyond(
     return tuple(row for row in found(comparison) if (row.phase, row.part) in left)
 
 
-def _p_value(row: PhaseDifference, part: CameraPart, settings: ScoreSettings) -> float:
+def _df(comparison: Comparison, row: PhaseDifference, settings: ScoreSettings) -> float:
+    """Degrees of freedom of a row's noise: those of the prior, and no more than a template's own spread has."""
+    model = comparison.reference_model
+    band = None if model is None else model.bands.get(comparison.student.view)
+    spread = None if band is None else band.get(row.phase, row.part)
+    return settings.prior_df if spread is None else min(settings.prior_df, spread.df)
+
+
+def _p_value(row: PhaseDifference, part: CameraPart, df: float, settings: ScoreSettings) -> float:
     if row.value <= 0:
         return 1.0
     # The score's value is √(|D|² − 2V), so the noise it had, with repeats, band and fit, can be taken from the row.
@@ -66,7 +76,7 @@ def _p_value(row: PhaseDifference, part: CameraPart, settings: ScoreSettings) ->
     if variance <= 0:
         variance = 2 * settings.prior(row.part, row.phase) ** 2
     rest = float(np.hypot(row.offset[0] - part.offset[0], row.offset[1] - part.offset[1]))
-    return float(stats.norm_p_value(rest, variance + part.sd**2, settings.prior_df))
+    return float(stats.norm_p_value(rest, variance + part.sd**2, df))
 
 
 def beyond_camera(

@@ -12,14 +12,17 @@ import numpy as np
 import pytest
 
 from overlay.data import (
+    Band,
     Camera,
     CameraPart,
     Comparison,
+    Model,
     PhaseDifference,
     Position,
     Positions,
     ReferenceFit,
     SpaceTrack,
+    Spread,
     Swing,
     TimeMap,
 )
@@ -236,6 +239,15 @@ def test_unsure_cameras_take_a_difference_down() -> None:
     """0.24 T of the spine is 9.6 SDs of a swing; with cameras unsure by 0.12 T it no longer stands out."""
     assert len(beyond(table({SPINE: (0.24, (0.0, 0.0), 0.01)}))) == 1
     assert beyond(table({SPINE: (0.24, (0.0, 0.0), 0.12)})) == ()
+
+
+def test_a_template_of_few_swings_is_less_sure() -> None:
+    """With 2 degrees of freedom a difference must be many times its noise; with 20 it stays."""
+    comparison = table({SPINE: (0.24, (0.0, 0.0), 0.01)})
+    for df, stays in ((20.0, 1), (2.0, 0)):
+        band = Band(3, {(row.phase, row.part): Spread(0.02, df) for row in comparison.differences})
+        model = Model("few", "template", {"dtl": comparison.reference}, {"dtl": band})
+        assert len(beyond(replace(comparison, reference_model=model))) == stays
 
 
 def test_without_parts_nothing_changes() -> None:

@@ -39,6 +39,10 @@ RUNS: tuple[tuple[str, ...], ...] = (
     ("strike_time.py",),
     ("positions_club.py",),
     ("hostile_models.py",),
+    ("flat_fit.py",),
+    ("body_fit.py",),
+    ("pair_views.py",),
+    ("progress_comparison.py",),
     ("cost.py",),
 )
 
@@ -57,6 +61,9 @@ def rendered_runs(folder: Path) -> tuple[tuple[str, ...], ...]:
         ("positions_club.py", "--seeds", "1", "--rendered", str(folder / "filmed")),
         ("guide_lines.py", "--filmed", str(folder / "filmed")),
         ("measures_truth.py", "--filmed", str(folder / "filmed")),
+        ("body_fit.py", "--rendered", str(folder / "filmed")),
+        ("flat_fit.py", "--filmed", str(folder / "filmed")),
+        ("pair_views.py", "--filmed", str(folder / "pairs")),
     )
 
 

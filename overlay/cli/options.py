@@ -119,8 +119,8 @@ def reference_options(command: Command) -> Command:
         click.option(
             "--own",
             is_flag=True,
-            help="The reference is of the student himself: a template's spread is then his own too, and the difference "
-            "of the two cameras is known better.",
+            help="The reference is of the student himself: one build, so nothing is fitted; a template's spread is his "
+            "own, and the difference of the two cameras is known better.",
         ),
         click.option(
             "--no-fit", is_flag=True, help="Compare with the reference as it is, not brought to the student's build."

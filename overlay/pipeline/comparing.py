@@ -174,7 +174,8 @@ def compare_inspections(
     student_repeats = () if same else _repeats(student, one)
     reference_repeats = () if same else _repeats(reference, other)
     progress.stage("aligning and scoring")
-    fitted, fitted_repeats = _fitted(reference, one, other, reference_repeats, wanted=fit)
+    # One player has one build: fitting him to himself could only add the error of reading it.
+    fitted, fitted_repeats = _fitted(reference, one, other, reference_repeats, wanted=fit and not same_player)
     scored = other if fitted is None else fitted.scored
     time_map = align(one, scored)
     model = reference.model

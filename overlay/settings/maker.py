@@ -92,7 +92,9 @@ class PlausibleSettings:
     sole_m: float = setting(0.06, "m", "lower end of the lead foot above the ground, mark at 2 cm, before the finish")
     grip_m: float = setting(0.16, "m", "wrist to the middle of both hands: a hand and half the grip")
     strike_m: float = setting(0.03, "m", "middle of the club head beside the middle of the ball at impact")
-    hand_speed_m_s: tuple[float, float] = setting((4.0, 12.0), "m/s", "at impact; no source, from memory 7 to 10")
+    hand_speed_m_s: tuple[float, float] = setting(
+        (1.0, 13.0), "m/s", "at impact; no source, from memory 7 to 10; slower ones are drills"
+    )
     elbow_deg_s: float = setting(1500.0, "deg/s", "no source; throwing arms reach 2,500, from memory")
     turn_deg_s: float = setting(1100.0, "deg/s", "no source; shoulders of fast players reach 700 to 900, from memory")
 

@@ -49,13 +49,14 @@ class RecordedSettings:
 
 ACROSS_SD: Mapping[str, tuple[float, float]] = MappingProxyType(
     {
-        "shoulder:top": (0.06, 0.12),
-        "hip:top": (0.04, 0.05),
+        "shoulder:top": (0.07, 0.12),
+        "hip:top": (0.055, 0.05),
         "shoulder:impact": (0.045, 0.06),
         "hip:impact": (0.04, 0.06),
     }
 )
-"""joint:position → SD of the line's two ends against each other across the picture, down the line and face on."""
+"""joint:position → SD of the two ends against each other across the picture, down the line and face on (eleven rendered
+players)."""
 
 LOST: Mapping[str, float] = MappingProxyType({"shoulder:top": 0.15, "hip:top": 0.3, "shoulder:impact": 0.15})
 """joint:position → how often the face-on place of a line says nothing (rendered clips: hips at the top 2 of 8)."""

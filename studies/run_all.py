@@ -38,6 +38,7 @@ RUNS: tuple[tuple[str, ...], ...] = (
     ("filming_errors.py",),
     ("strike_time.py",),
     ("positions_club.py",),
+    ("reference_models.py",),
     ("hostile_models.py",),
     ("flat_fit.py",),
     ("body_fit.py",),

@@ -33,7 +33,7 @@ from overlay.data import Comparison, FirstThing, Swing, ViewPair
 from overlay.draw import STUDENT, FirstStrip, Heading, Label, Notice, TimeBar, put_text
 from overlay.draw.palette import INK, PANEL, PAPER, QUIET
 from overlay.draw.panels import panel
-from overlay.draw.text import fitted
+from overlay.draw.text import fitted, wrapped
 from overlay.errors import InputError
 from overlay.progress import SILENT, Progress
 from overlay.terms import PARTS, VIEW_WORDS, View, words
@@ -251,8 +251,8 @@ class PairCanvas:
         top = head + strip + title
         self._tops = [top + i * (height + gap) for i in range(len(self._names))]
         under = self._tops[-1] + height
-        # What differs in this phase, one line a view; nothing to say without a reference.
-        self._lines = even(2.0 * self.text_px) if with_reference else 0
+        # What differs in this phase, two lines a view; nothing to say without a reference.
+        self._lines = even(3.1 * self.text_px) if with_reference else 0
         bar = even(2.2 * self.text_px)
         self.height = even(under + self._lines + bar)
         self._heading_box: Box = (0, 0, self.width, head)
@@ -352,9 +352,11 @@ class PairCanvas:
         for view, left in zip(self.views, self._columns):
             text = differing(view.comparison, phase)
             room = view.size[0] - round(1.2 * self.text_px)
-            shown = fitted(text, self.text_px, room)
             colour = PAPER if text.startswith("Differs") else QUIET
-            put_text(part, shown, left + 0.6 * self.text_px, self._lines / 2, self.text_px, colour=colour)
+            lines = wrapped(text, self.text_px, room, 2)
+            for i, line in enumerate(lines):
+                y = self._lines / 2 + (i - (len(lines) - 1) / 2) * 1.35 * self.text_px
+                put_text(part, line, left + 0.6 * self.text_px, y, self.text_px, colour=colour)
 
 
 def differing(comparison: Comparison | None, phase: str | None) -> str:
@@ -366,9 +368,12 @@ def differing(comparison: Comparison | None, phase: str | None) -> str:
     if not found:
         scored = any(row.words != "not scored" for row in rows)
         return "No difference detected" if scored else "Not scored"
-    order = ("very large", "large", "moderate", "small")
-    found.sort(key=lambda row: (order.index(row.words), PARTS.index(row.part)))
-    return "Differs: " + ", ".join(f"{words(row.part)} ({row.words})" for row in found)
+    said = []
+    for size in ("very large", "large", "moderate", "small"):
+        parts = [words(part) for part in PARTS for row in found if (row.part, row.words) == (part, size)]
+        if parts:
+            said.append(f"{', '.join(parts)} ({size})")
+    return f"Differs: {'; '.join(said)}"
 
 
 def render_pair_video(

@@ -163,8 +163,13 @@ def test_the_sheet_holds_both_views_and_their_measures(tmp_path: Path) -> None:
 def test_what_differs_is_said_view_by_view() -> None:
     told = comparisons(make_pair())["dtl"]
     text = differing(told, "downswing")
+    # The clearest first, each size said once.
+    rows = [row for row in told.differences if row.phase == "downswing" and row.words in ("moderate", "small")]
+    assert {row.words for row in rows} == {"moderate", "small"}
     assert text.startswith("Differs: ")
-    assert "(" in text
+    assert text.count("(small)") == text.count("(moderate)") == 1
+    assert text.index("(moderate)") < text.index("(small)")
+    assert all(row.part.replace("_", " ") in text for row in rows)
     assert differing(None, "downswing") == ""
     assert differing(told, None) == ""
     assert differing(make_comparison(same=True), "downswing") == "No difference detected"

@@ -388,11 +388,11 @@ def movement_lines(players: int, estimator: Estimator) -> list[str]:
         "|---|" + "---|---|---|" * len(VIEWS),
     ]
     for part in PARTS:
-        cells = []
+        columns = []
         for view in VIEWS:
             effect, off = (rms(table[view, part]) if (view, part) in table else math.nan for table in (own, rest))
-            cells.append(f"{effect:.3f} | {off:.3f} | {off / effect:.0%}" if math.isfinite(effect) else "– | – | –")
-        lines.append(f"| {words(part)} | {' | '.join(cells)} |")
+            columns.append(f"{effect:.3f} | {off:.3f} | {off / effect:.0%}" if math.isfinite(effect) else "– | – | –")
+        lines.append(f"| {words(part)} | {' | '.join(columns)} |")
     return lines
 
 

@@ -134,10 +134,9 @@ class Day:
 
 
 def drawn_day(rng: np.random.Generator) -> Day:
-    return Day(
-        float(rng.uniform(3, 6)), *(float(rng.uniform(-half, half)) for half in (0.15, 0.15, 5.0)),
-        float(rng.uniform(0.85, 1.05)), float(rng.choice(RATES)),
-    )  # fmt: skip
+    distance_m = float(rng.uniform(3, 6))
+    height_m, offset_m, yaw_deg = (float(rng.uniform(-half, half)) for half in (0.15, 0.15, 5.0))
+    return Day(distance_m, height_m, offset_m, yaw_deg, float(rng.uniform(0.85, 1.05)), float(rng.choice(RATES)))
 
 
 @dataclass

@@ -93,7 +93,7 @@ def pair_views(
     refusal = _refusal(movement, clues, settings)
     if refusal and movement is not None and movement.chance < settings.contradiction:
         sentences = [line for line in sentences if line != _movement_said(movement)]
-    offset, sd, odds = combined(clues)
+    offset, sd, odds = combined([_agreeing(clue, movement, settings) for clue in clues])
     one_swing = not refusal and odds >= settings.odds and math.isfinite(offset)
     if one_swing:
         sd = math.hypot(sd, settings.least_sd_s)
@@ -191,7 +191,9 @@ def _clues(
             settings=settings.sound,
         )
         if heard is not None:
-            clues.append(Clue("sound", heard.offset_s, heard.sd_s, heard.odds, heard.sentence))
+            # Sounds that do not look the same tell no time either: what falls together in them is chance.
+            offset = heard.offset_s if heard.odds >= 0.0 else math.nan
+            clues.append(Clue("sound", offset, heard.sd_s, heard.odds, heard.sentence))
     if recorded_at[0] is not None and recorded_at[1] is not None and movement is not None:
         clues.append(recorded_clue(recorded_at[1] + movement.offset_s - recorded_at[0], settings))
     return clues, [clue.sentence for clue in clues if clue.sentence]
@@ -232,8 +234,20 @@ def _refusal(movement: Movement | None, clues: list[Clue], settings: PairSetting
                     f"It is not one swing at the offset that was told: with it the movements are {abs(apart):.2f} s "
                     f"apart; they fall together at {movement.offset_s:+.3f} s."
                 )
+            if clue.odds < 1.0:
+                continue
             return f"It is not one swing: the sounds fall together {abs(apart):.2f} s away from where the movements do."
     return ""
+
+
+def _agreeing(clue: Clue, movement: Movement | None, settings: PairSettings) -> Clue:
+    """The clue without its offset where the movement contradicts it: it then tells no time."""
+    if movement is None or not math.isfinite(clue.offset_s):
+        return clue
+    apart = abs(clue.offset_s - movement.offset_s)
+    if apart <= settings.disagreement * math.hypot(clue.sd_s, movement.sd_s):
+        return clue
+    return dataclasses.replace(clue, offset_s=math.nan)
 
 
 def _undecided(clues: list[Clue], odds: float, movement: Movement | None, clocks: tuple[Clock, Clock]) -> str:

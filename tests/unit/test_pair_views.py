@@ -141,6 +141,16 @@ def test_sound_of_the_same_moments_makes_it_one_swing(motion: Motion, views: tup
     assert not pair_views(*views, sounds=(scene, dataclasses.replace(other, start_s=AHEAD_S))).one_swing
 
 
+def test_sounds_that_fall_together_elsewhere_are_refused(views: tuple[Swing, Swing]) -> None:
+    # A busy scene without the player's own strike, which lies 90 ms off on the second clip's clock.
+    spec = SoundSpec(strike=0.0, others_per_s=3.0, others_m=(6.0, 12.0), seed=5)
+    scene = range_sound(spec, start_s=0.0, stop_s=4.0)
+    late = dataclasses.replace(scene, start_s=AHEAD_S + 0.09)
+    pair = pair_views(*views, sounds=(scene, late))
+    assert not pair.one_swing
+    assert any("sounds fall together 0.09 s away" in line for line in pair.evidence)
+
+
 def test_slow_motion_whose_rate_is_not_told(motion: Motion, views: tuple[Swing, Swing]) -> None:
     slow = on_clock(views[1], 0.0, 8.0)
     assert clock_of(slow).slow == pytest.approx(6.4)

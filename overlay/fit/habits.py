@@ -94,6 +94,8 @@ def as_reported(swing: Swing, source: str, torso_px: float) -> Swing | None:
     pose = replace(
         swing.pose,
         points=swing.pose.points + torso_px * moved,
+        # Measures take the known biases of a pose model off by its name: off both swings, or off neither.
+        source=source,
         log=(*swing.pose.log, f"moved to where {source} reports joints"),
     )
     return replace(swing, pose=pose)

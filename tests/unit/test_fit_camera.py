@@ -266,6 +266,7 @@ def test_habits_of_the_pose_model_are_added_for_it_alone() -> None:
     assert as_reported(swing, "a.csv", 100.0) is None
     told = as_reported(swing, pose_habits().source, 100.0)
     assert told is not None
+    assert told.pose.source == pose_habits().source  # so that its measures are freed of the same biases
     nodes = node_times(swing.positions)
     assert nodes is not None
     assert len(nodes) == N_NODES

@@ -206,13 +206,15 @@ def mean_pose(
     deep = (w * np.nan_to_num(np.stack(depth))).sum(axis=0) / total
     # A mean over fewer swings than wanted is drawn, and marked like a filled value so that it is never scored.
     filled = (share < settings.measured_share - 1e-9) & np.isfinite(mean[..., 0])
+    sources = {member.swing.pose.source for member in members}
     pose = PoseTrack(
         points=mean,
         depth=np.where(np.isfinite(mean[..., 0]), deep, np.nan),
         visibility=np.clip(visibility, 0.0, 1.0),
         time_s=clock.time_s,
         image_size=members[0].swing.pose.image_size,
-        source="template",
+        # What one pose model is known to be off by, its mean is off by too: measures ask for the name.
+        source=sources.pop() if len(sources) == 1 else "template",
         filled=filled,
     )
     return Mean(pose, pull)

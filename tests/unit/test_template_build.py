@@ -205,6 +205,15 @@ def test_the_club_goes_with_the_hands() -> None:
     assert club.scored[60:180].all()
 
 
+def test_a_template_of_one_pose_model_is_measured_as_its_joints() -> None:
+    """Measures take known biases off by the pose model's name, so the middle of its swings must bear it."""
+    swings = group(3)
+    of_one = [replace(swing, pose=replace(swing.pose, source="mediapipe")) for swing in swings]
+    assert build_template(of_one, names(3)).swing.pose.source == "mediapipe"
+    mixed = [*of_one[:2], replace(swings[2], pose=replace(swings[2].pose, source="other.csv"))]
+    assert build_template(mixed, names(3)).swing.pose.source == "template"
+
+
 def test_two_swings_make_a_template_that_says_how_little_it_knows() -> None:
     template = build_template(group(2), names(2))
     assert template.kept == (0, 1)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from overlay.settings import setting
 from overlay.settings.align import AlignSettings
@@ -13,8 +13,8 @@ from overlay.settings.score import ScoreSettings
 class TemplateSettings:
     """How swings are brought together, averaged, and which are left out."""
 
-    align: AlignSettings = field(default_factory=AlignSettings)
-    score: ScoreSettings = field(default_factory=ScoreSettings)
+    align: AlignSettings = AlignSettings()
+    score: ScoreSettings = ScoreSettings()
     rate_hz: float = setting(
         120.0, "Hz", "frames of the template: at 60 a straight line cuts the hand path by 1.5 % of a torso length"
     )

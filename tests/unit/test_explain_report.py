@@ -46,7 +46,7 @@ def full() -> Comparison:
     fit = ReferenceFit(
         "picture", comparison.reference, {"upper_arm": 1.06, "trunk": 1.0}, residual=0.04, notes=("Feet are not seen.",)
     )
-    # As the pipeline does it: the reference first, then what the cameras explain, which depends on the reference's band.
+    # In the order of the pipeline: what the cameras explain depends on the band of the reference.
     return explained(replace(comparison, reference_model=model_of(), fit=fit), (1.0, 0.3, 0.0))
 
 

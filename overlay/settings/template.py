@@ -13,8 +13,8 @@ from overlay.settings.score import ScoreSettings
 class TemplateSettings:
     """How swings are brought together, averaged, and which are left out."""
 
-    align: AlignSettings = AlignSettings()
-    score: ScoreSettings = ScoreSettings()
+    align: AlignSettings = AlignSettings()  # noqa: RUF009
+    score: ScoreSettings = ScoreSettings()  # noqa: RUF009
     rate_hz: float = setting(
         120.0, "Hz", "frames of the template: at 60 a straight line cuts the hand path by 1.5 % of a torso length"
     )

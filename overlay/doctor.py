@@ -26,7 +26,7 @@ PACKAGES = {
     "jinja2": "jinja2",
     "PIL": "pillow",
 }
-"""Import name → distribution name. tslearn is left out: it is used in tests and templates, and slow to import."""
+"""Import name → distribution name. tslearn is left out: it is used in tests and studies, and slow to import."""
 
 OPENCV_VARIANTS = (
     "opencv-python",

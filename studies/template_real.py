@@ -1,11 +1,12 @@
 # ruff: noqa: E402
 """Templates of real swings of several players, each held against swings that are not in it.
 
-    OVERLAY_REAL_DATA=<folder> python studies/template_real.py [--quick]
+    OVERLAY_REAL_DATA=<folder> python studies/template_real.py [--groups N] [--quick]
 
 Hand-labelled tracks at about 30 frames per second that are not part of the project; who swings is not told, so every
-recording counts as a player. The swings of a view are dealt into three groups; each group's swings are aligned to and
-scored against the template of the other two. Writes docs/studies/template_real.md (numbers only).
+recording counts as a player. Each swing of a view is aligned to and scored against a template of all the others
+(``--groups N``: the swings are dealt into N groups, and a whole group is left out at a time, which is quicker). Writes
+docs/studies/template_real.md (numbers only).
 """
 
 from __future__ import annotations
@@ -35,7 +36,6 @@ from overlay.template import Template, build_template
 from overlay.terms import PARTS, PHASES, words
 
 OUT = ROOT / "docs" / "studies" / "template_real.md"
-GROUPS = 3
 
 
 def band_table(view: str, bands: list[Band]) -> list[str]:
@@ -58,7 +58,8 @@ def band_table(view: str, bands: list[Band]) -> list[str]:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--quick", action="store_true", help="one group a view; nothing is written")
+    parser.add_argument("--groups", type=int, default=0, metavar="N", help="groups a view; default: one a swing")
+    parser.add_argument("--quick", action="store_true", help="one of three groups a view; nothing is written")
     options = parser.parse_args()
     folder = real_folder()
     if folder is None:
@@ -68,9 +69,11 @@ def main() -> None:
         "# Templates of real swings",
         "",
         "`OVERLAY_REAL_DATA=… python studies/template_real.py`: hand-labelled joints at about 30 frames per second,",
-        "every recording taken for a player. Three groups a view; each group's swings are aligned to the template of",
-        "the other two, in which they are not. Slopes every 20 ms from address to finish. *Differs*: tables in which",
-        'anything is named, against the template with its band ("several players") and against its middle swing alone.',
+        "every recording taken for a player. Each swing is aligned to a template in which it is not"
+        + (f" ({options.groups} groups a view)." if options.groups else ": that of all the others.")
+        + " Slopes every",
+        "20 ms from address to finish. *Differs*: tables in which anything is named, against the template with its",
+        "band (several players) and against its middle swing alone.",
         "",
         "| view | swings | templates | left out of a template | aligned | slopes outside 1/4–4 | slopes | called "
         "doubtful | explained, 5 % and median | differs from the template | from the middle swing |",
@@ -84,15 +87,16 @@ def main() -> None:
         built: list[Template] = []
         out = given = outside = failed = doubtful = differs = alone = scored = 0
         slopes, explained = [], []
-        for g in range(1 if options.quick else GROUPS):
-            others = [key for i, key in enumerate(keys) if i % GROUPS != g]
+        groups = 3 if options.quick else options.groups or len(keys)
+        for g in range(1 if options.quick else groups):
+            others = [key for i, key in enumerate(keys) if i % groups != g]
             template = build_template([swings[key] for key in others], others, of="several players")
             built.append(template)
             out += len(template.left_out)
             given += len(others)
             for index, reason in template.left_out:
                 print(view, g, others[index], reason, flush=True)
-            for key in (key for i, key in enumerate(keys) if i % GROUPS == g):
+            for key in (key for i, key in enumerate(keys) if i % groups == g):
                 try:
                     time_map = align(swings[key], template.swing)
                 except OverlayError as error:

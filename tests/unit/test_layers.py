@@ -84,7 +84,7 @@ HOMES: dict[str, set[str]] = {
     "matplotlib": {"plots"},
     "jinja2": {"report"},
     "dtaidistance": {"align"},
-    "tslearn": {"template"},
+    "tslearn": set(),
     "numba": {"golfer"},
     "PIL": {"draw"},
 }

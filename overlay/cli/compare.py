@@ -121,7 +121,10 @@ def command(
     # Told now, not after minutes of work.
     spec = load_checklist(checklist)
     theirs = find_reference(reference, models=models)
+    _check_student(student, models)
     _check_second(theirs, second, second_reference, second_offset)
+    if own and isinstance(theirs, Model) and theirs.kind == "space":
+        raise InputError(f"{theirs.name} is a swing in space and of no player.", "Leave out --own.")
     given = (student, second, None if isinstance(theirs, Model) else theirs, second_reference, checklist)
     check_outputs(output_paths(folder, options).values(), [path for path in given if path is not None])
 
@@ -164,6 +167,17 @@ def command(
     else:
         print_both_views(both)
     print_outputs(outputs)
+
+
+def _check_student(student: Path, models: Path | None) -> None:
+    """Say which way round clip and model are given, instead of that a clip is missing or cannot be read."""
+    from overlay.models import Library, is_model_file
+
+    if is_model_file(student) or (not student.exists() and str(student) in Library(models).names()):
+        raise InputError(
+            f"{student.name} is a model: a student is compared with it.",
+            "Give the student's clip first, then the model.",
+        )
 
 
 def _check_second(
@@ -232,6 +246,8 @@ def print_comparison(comparison: Comparison, *, first: bool = True) -> None:
         "phase", "differs (torso lengths)", "time student / reference", "difference", box=None, pad_edge=False
     )
     timings = {timing.phase: timing for timing in comparison.timings}
+    reasons = {timing.reason for timing in comparison.timings}
+    everywhere = reasons.pop() if len(reasons) == 1 else ""
     for phase in PHASES:
         rows = [row for row in comparison.differences if row.phase == phase.name]
         detected = sorted(
@@ -240,16 +256,19 @@ def print_comparison(comparison: Comparison, *, first: bool = True) -> None:
         )
         scored = [row for row in rows if row.words != "not scored"]
         said = ", ".join(f"{words(row.part)} {row.words} {row.value:.2f}" for row in detected[:3])
+        said += f" and {len(detected) - 3} more" if len(detected) > 3 else ""
         if not said:
             said = "no difference detected" if scored else "not scored"
         timing = timings.get(phase.name)
         if timing is None or timing.reason:
-            times, change = "–", "–" if timing is None else timing.reason
+            times, change = "–", "–" if timing is None or everywhere else timing.reason
         else:
             times = f"{timing.student_s:.2f} / {timing.reference_s:.2f} s"
             change = f"{timing.difference_ms:+.0f} ± {timing.uncertainty_ms:.0f} ms"
         table.add_row(words(phase.name), said, times, change)
     out.print(table)
+    if everywhere:
+        out.print(f"Times are withheld: {everywhere}.", markup=False)
     out.print(comparison.sharpness, markup=False)
     for who, report in zip(("student", "reference"), comparison.filming or ()):
         if report.findings:

@@ -149,7 +149,7 @@ def _print(model: Model, seen: Mapping[View, Swing], measures: Mapping[View, Seq
         out.print(f"\n{VIEW_WORDS[view].capitalize()}, {swing.handedness}-handed{shown}", markup=False)
         _print_swing(swing, found=model.space is None)
         _print_measures(measures[view])
-        _print_band(model.bands.get(view))
+        _print_band(model.bands.get(view), simulated=model.kind == "space")
         if view in model.filming:
             print_filming(model.filming[view])
     if model.pair_map is not None:
@@ -170,7 +170,7 @@ def _print(model: Model, seen: Mapping[View, Swing], measures: Mapping[View, Seq
 def _what(model: Model) -> str:
     if model.kind == "space":
         assert model.space is not None
-        return f"a swing in space, {model.space.stature_m:.2f} m tall, posed on the student's body"
+        return f"a swing in space, {model.space.stature_m:.2f} m tall; each student sees it posed on his own body"
     if model.kind == "template":
         n = max((band.n_swings for band in model.bands.values()), default=1)
         return f"the middle of {n} swings"
@@ -215,7 +215,7 @@ def _print_measures(measures: Sequence[Measure]) -> None:
     _print_table(table)
 
 
-def _print_band(band: Band | None) -> None:
+def _print_band(band: Band | None, *, simulated: bool) -> None:
     from rich.table import Table
 
     from overlay.cli.show import console
@@ -225,8 +225,9 @@ def _print_band(band: Band | None) -> None:
         return
     out = console()
     of = f" of {band.of}" if band.of else ""
+    kind = "simulated swings" if simulated else "swings"
     out.print(
-        f"Variation between {band.n_swings} swings{of}, % of a torso length (SD of one coordinate):", markup=False
+        f"Variation between {band.n_swings} {kind}{of}, % of a torso length (SD of one coordinate):", markup=False
     )
     table = Table("phase", *(words(part) for part in PARTS), box=None, pad_edge=False)
     for phase in PHASES:

@@ -30,7 +30,7 @@ from overlay.compose.timing import output_rate, phase_at, title_at
 from overlay.compose.video import Box, Canvas, even
 from overlay.compose.wording import confidence_words, short_first
 from overlay.data import Comparison, FirstThing, Swing, ViewPair
-from overlay.draw import STUDENT, FirstStrip, Heading, Label, Notice, TimeBar, put_text
+from overlay.draw import STUDENT, Caption, FirstStrip, Heading, Label, Notice, TimeBar, put_text
 from overlay.draw.palette import INK, PANEL, PAPER, QUIET
 from overlay.draw.panels import panel
 from overlay.draw.text import fitted, wrapped
@@ -195,6 +195,11 @@ class _View:
         assert self._player is not None
         return (self._player.max_side,)
 
+    @property
+    def caption(self) -> Caption | None:
+        """The sentence that goes with the reference."""
+        return None if self._canvas is None else self._canvas.caption
+
     def draw(self, times_s: Sequence[float], pictures: Sequence[Image | None], held: str | None) -> bool:
         """Draw one instant; whether anything changed."""
         if self._canvas is not None:
@@ -308,6 +313,9 @@ class PairCanvas:
                 target = self.image[top : top + height, left : left + width]
                 if name in view.boxes:
                     target[:] = view.pane(name)
+                    # The canvas writes it into the reference's pane, which is not shown beside a ghost.
+                    if name == "ghost" and "reference" not in self._names and view.caption is not None:
+                        view.caption.draw(target)
                 else:
                     target[:] = self._no_reference(view.size)
         title = title_at(self._plan.lead, lead_s, held)

@@ -211,6 +211,11 @@ class Canvas:
         self.is_new = False
         """Whether the last ``draw`` changed anything: while the picture is held it does not."""
 
+    @property
+    def caption(self) -> Caption | None:
+        """The sentence that is shown wherever the reference is, None where it has none."""
+        return self._caption
+
     def _caption_for(self, title: Label) -> tuple[int, int]:
         """Make the caption of the reference's pane; the heights written there, at the top and at the foot.
 

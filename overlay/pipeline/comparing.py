@@ -187,6 +187,7 @@ def compare_inspections(
         student_repeats=student_repeats,
         reference_repeats=fitted_repeats,
         band=None if model is None else model.bands.get(one.view),
+        simulated=model is not None and model.kind == "space",
         fit_sd=None if fitted is None else fitted.sd,
         same_player=same_player,
     )

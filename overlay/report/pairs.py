@@ -17,6 +17,7 @@ from overlay.files import write_text
 from overlay.pair import joint_first
 from overlay.pair.wording import interval_words, title_of, value_words
 from overlay.report import report_html
+from overlay.report.cameras import reference_part
 from overlay.report.checks import check_rows, first_box
 from overlay.report.inspection import inspection_html
 from overlay.report.page import data_uri, file_name, template
@@ -120,6 +121,7 @@ def pair_html(
         name=names[0],
         names=names,
         files=[file_name(sources[view][0]) for view in VIEWS],
+        reference=next((line for each in comparisons.values() if (line := reference_part(each)["line"])), ""),
         one_swing=pair.one_swing,
         evidence=pair.evidence,
         pane=sizes[0],

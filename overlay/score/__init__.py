@@ -45,6 +45,7 @@ def score(
     student_repeats: Sequence[Swing] = (),
     reference_repeats: Sequence[Swing] = (),
     band: Band | None = None,
+    simulated: bool = False,
     same_player: bool = False,
     fit_sd: Mapping[str, float] | None = None,
     settings: ScoreSettings | None = None,
@@ -63,6 +64,8 @@ def score(
         More swings of the same player in the same view: they enter the means and tell how much the player varies.
     band : Band, optional
         The reference is a template: how much the swings behind it vary takes the place of the prior on its side.
+    simulated : bool
+        The swings behind the band were simulated, as those of a swing in space are: nobody made them.
     same_player : bool
         The swings behind the band are the student's own: they tell how much the student varies, as repeats do.
     fit_sd : mapping part → torso lengths, optional
@@ -121,7 +124,11 @@ def score(
         )
         if band is None
         else template_sharpness(
-            max((row.cell.n_student for row in scored), default=1), band, [row.noise for row in scored], settings
+            max((row.cell.n_student for row in scored), default=1),
+            band,
+            [row.noise for row in scored],
+            settings,
+            simulated,
         ),
         (*_notes(mine, theirs, time_map, settings), *setup_notes(setup)),
         None if first is None else first[1],
@@ -240,9 +247,12 @@ def sharpness_sentence(n_student: int, n_reference: int, settings: ScoreSettings
     )
 
 
-def template_sharpness(n_student: int, band: Band, noises: Sequence[Noise], settings: ScoreSettings) -> str:
+def template_sharpness(
+    n_student: int, band: Band, noises: Sequence[Noise], settings: ScoreSettings, simulated: bool = False
+) -> str:
     """As ``sharpness_sentence`` against a template, for the cell of middling noise."""
-    said = f"{n_student} swing{'s' if n_student > 1 else ''} against a template of {band.n_swings}"
+    behind = "an on-model swing" if simulated else f"a template of {band.n_swings}"
+    said = f"{n_student} swing{'s' if n_student > 1 else ''} against {behind}"
     if not noises:
         return f"{said}: nothing could be scored."
     middle = sorted(noises, key=lambda noise: noise.variance)[len(noises) // 2]

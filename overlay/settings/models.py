@@ -48,4 +48,6 @@ class KeptPictureSettings:
     max_rate_hz: float = setting(60.0, "1/s", "the ghost video plays no more in real time")
     jpeg_quality: int = setting(82, "", "common practice, no source; edges of the club stay clean at this quality")
     least_alpha: int = setting(8, "of 255", "below it a ghost shows nothing, and noise of the mask costs bytes")
-    widen: float = setting(0.008, "of height", "soft edges take their colour from this rim; 4 px keep a JPEG block's bleeding out of them")
+    widen: float = setting(
+        0.008, "of height", "soft edges take their colour from this rim; 4 px keep a JPEG block's bleeding out of them"
+    )

@@ -22,7 +22,7 @@ from overlay.compose.pairs import (
     render_pair_video,
     shown_swings,
 )
-from overlay.data import Comparison, FirstThing, Measure, TimeMap, ViewPair
+from overlay.data import Comparison, FirstThing, Measure, Model, Provenance, Swing, TimeMap, ViewPair
 from overlay.errors import InputError, MismatchError
 from overlay.report.pairs import pair_html, section_of, write_pair_report
 from overlay.settings.draw import DRAW
@@ -195,6 +195,26 @@ def test_the_report_stands_alone_and_names_each_section_once(tmp_path: Path) -> 
     assert pointed <= set(names)
     out = write_pair_report({}, make_pair(one_swing=False), tmp_path / "both.html", sources=ALONE)
     assert "two swings of the same player" in out.read_text(encoding="utf-8")
+
+
+def test_the_label_of_a_model_goes_with_it_into_video_and_report() -> None:
+    pair = make_pair()
+    bare = comparisons(pair)
+    swings: dict[View, Swing] = {view: bare[view].reference for view in ("dtl", "fo")}
+    model = Model("mid_iron", "swing", swings, provenance=Provenance(label="Illustrative template, not a norm."))
+    told: dict[View, Comparison] = {
+        view: dataclasses.replace(each, reference_model=model) for view, each in bare.items()
+    }
+    head = pair_html(told, pair, sources=BOTH).split("</header>")[0]
+    assert "Illustrative template, not a norm." in head
+    options = ComposeOptions(layout="both")
+    times = {"dtl": (1.0, 1.2), "fo": (1.25, 1.0)}
+    images = []
+    for each in (bare, told):
+        canvas = PairCanvas(each, BOTH, pair, plan_pair(each, pair, options), options, None)
+        images.append(canvas.draw(times, {"dtl": (None, None), "fo": (None, None)}, None, 1.0).copy())  # type: ignore[arg-type]
+        assert (canvas.views[0].caption is None) == (each is bare)
+    assert np.any(images[0] != images[1]), "beside a ghost alone the label stands in the ghost's pane"
 
 
 def test_what_comes_first_in_the_report_is_that_of_both_views() -> None:

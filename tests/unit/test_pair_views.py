@@ -23,7 +23,7 @@ from overlay.golfer import (
     simulate,
     truth_track,
 )
-from overlay.pair import PairSettings, fused_positions, joint_first, pair_views
+from overlay.pair import PairSettings, _undecided, fused_positions, joint_first, pair_views
 from overlay.pair.clock import clock_of, robust_mean, shared_positions
 from overlay.pair.evidence import combined, movement_says, points_of, recorded_clue
 from overlay.pair.positions import stepped_map
@@ -107,6 +107,9 @@ def test_without_evidence_it_is_not_said_to_be_one_swing(views: tuple[Swing, Swi
     pair = pair_views(*views)
     assert not pair.one_swing
     assert any("95 %" in line for line in pair.evidence)
+    # As sure as almost asked for (odds of 18.7 to 1 are 94.9 %) is not said to be as sure as asked for.
+    clocks = clock_of(views[0]), clock_of(views[1])
+    assert "(94 %; 95 % are asked for)" in _undecided([], math.log(18.7), None, clocks)
     # The offset that the movement found is offered to whoever knows that it is one swing.
     offered = next(float(line.split("tell the offset ")[1].split(" s")[0]) for line in pair.evidence if "tell" in line)
     assert offered == pytest.approx(AHEAD_S, abs=0.02)

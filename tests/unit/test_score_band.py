@@ -152,6 +152,8 @@ def test_a_template_is_sharper_than_a_swing_and_says_so() -> None:
         assert rows[2][cell] < rows[1][cell] < 0.8 * value
     assert against.sharpness.startswith("1 swing against a template of 10: a difference in one place is named")
     assert "only what lies beyond that is named" in several.sharpness
+    space = comparison(band=Band(24, spreads, "one player"), simulated=True)
+    assert space.sharpness.startswith("1 swing against an on-model swing: a difference")
     fitted = comparison(fit_sd={"pelvis": 0.05})
     wider = {(d.phase, d.part): d.detectable for d in fitted.differences if d.words != "not scored"}
     for cell, value in rows[0].items():

@@ -97,7 +97,11 @@ def print_first(first: FirstThing) -> None:
     from overlay.checklist import CAMERA
 
     out = console()
-    out.print(first.sentence, style="bold", markup=False)
+    said = first.sentence
+    if first.check is None:
+        # The phases may differ all the same; what is said here is of the checklist alone, as in the video.
+        said = f"Checklist: {said[:1].lower()}{said[1:]}"
+    out.print(said, style="bold", markup=False)
     # Where it is the camera, the sentence says already what to do.
     for label, text in (("Why first", first.why), ("Next rep", "" if first.focus == CAMERA else first.look_for)):
         if text:

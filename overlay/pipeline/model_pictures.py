@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -157,7 +157,9 @@ def _player(model: Model, view: View, swing: Swing, *, stills: bool) -> tuple[Pl
 
     options = ComposeOptions()
     height = options.settings.still_px
-    framing = frame_one(swing, with_picture=False, least_px=height, most_px=height, settings=options.settings)
+    # No picture ends above the figure: the club is not cut off where it stands up, at lead arm level.
+    roomy = replace(options.settings, hand_reach_up=options.settings.hand_reach)
+    framing = frame_one(swing, with_picture=False, least_px=height, most_px=height, settings=roomy)
     text_px = round(max(DRAW.least_text, 0.03 * height))
     place = framing.places[0]
     source = Source(label=model.name, kept=model.pictures.get(view))

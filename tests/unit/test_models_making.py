@@ -183,3 +183,18 @@ def test_a_template_of_models_of_both_views(tmp_path: Path) -> None:
         "dtl 0.swing, down the line", "dtl 1.swing, down the line", "fo 0.swing, face on", "fo 1.swing, face on",
     ]  # fmt: skip
     save_model(model, tmp_path / "both.swing")
+
+
+def test_the_club_of_a_shipped_model_is_not_cut_off_in_its_pictures() -> None:
+    from overlay.compose.framing import transformed
+    from overlay.pipeline.model_pictures import _player
+
+    model = Library().get("mid_iron")
+    swing = seen_swings(model)["dtl"]
+    _, framing = _player(model, "dtl", swing, stills=True)
+    assert swing.club is not None
+    for name in ("address", "lead_arm_level_down", "shaft_level_down", "impact"):
+        i = int(np.argmin(np.abs(swing.club.time_s - (swing.positions.time(name) or 0.0))))
+        x, y = transformed(swing.club.head[i], framing.places[0].matrix)
+        assert 0 <= x <= framing.pane_size[0], name
+        assert 0 <= y <= framing.pane_size[1], name

@@ -193,7 +193,7 @@ def test_the_club_of_a_shipped_model_is_not_cut_off_in_its_pictures() -> None:
     swing = seen_swings(model)["dtl"]
     _, framing = _player(model, "dtl", swing, stills=True)
     assert swing.club is not None
-    for name in ("address", "lead_arm_level_down", "shaft_level_down", "impact"):
+    for name in ("address", "lead_arm_level_back", "lead_arm_level_down", "impact"):
         i = int(np.argmin(np.abs(swing.club.time_s - (swing.positions.time(name) or 0.0))))
         x, y = transformed(swing.club.head[i], framing.places[0].matrix)
         assert 0 <= x <= framing.pane_size[0], name

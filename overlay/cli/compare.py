@@ -272,7 +272,8 @@ def print_comparison(comparison: Comparison, *, first: bool = True) -> None:
     out.print(comparison.sharpness, markup=False)
     for who, report in zip(("student", "reference"), comparison.filming or ()):
         if report.findings:
-            out.print(f"The {who}'s clip:", markup=False)
+            middle = who == "reference" and model is not None and model.kind == "template"
+            out.print("The clip of the template's middle swing:" if middle else f"The {who}'s clip:", markup=False)
             print_filming(report)
     for finding in comparison.camera_match:
         if finding.verdict in ("warn", "fail"):

@@ -98,7 +98,7 @@ def look(swing: Swing, settings: FitSettings) -> Seen:
         )
     if not (math.isfinite(torso_px) and torso_px > settings.least_torso_px):
         raise ContentError(
-            f"Shoulders and hips are not all in the picture at {where}, so the model cannot be put there.",
+            f"Shoulders and hips are not all seen well enough at {where}, so the model cannot be put there.",
             "Film the whole body from before the swing begins.",
         )
     head_px, ball_px = _club_and_ball(swing, time_s) if anchor == "address" else (None, None)

@@ -230,7 +230,7 @@ def print_comparison(comparison: Comparison, *, first: bool = True) -> None:
     from rich.table import Table
 
     from overlay.compose import wording
-    from overlay.explain import camera_lines, model_line
+    from overlay.explain import camera_lines, model_line, poor_fit
 
     out = console()
     model = comparison.reference_model
@@ -238,6 +238,8 @@ def print_comparison(comparison: Comparison, *, first: bool = True) -> None:
         out.print(f"Reference: {model_line(model, comparison.student.view)}", markup=False)
     if comparison.checklist is not None:
         print_checklist(comparison.checklist, first=first)
+    if caution := poor_fit(comparison):
+        out.print(caution, style="bold", markup=False)
     out.print(f"Phase by phase: {wording.headline(comparison)}", markup=False)
     largest = wording.largest_sentence(comparison)
     if largest:

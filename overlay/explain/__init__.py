@@ -17,7 +17,7 @@ from overlay.explain.reference import (
     usual_spread,
 )
 from overlay.explain.same_player import same_player_cameras
-from overlay.explain.wording import camera_lines, camera_sentence, cameras_note, first_caution
+from overlay.explain.wording import camera_lines, camera_sentence, cameras_note, first_caution, poor_fit
 
 __all__ = [
     "beyond",
@@ -35,6 +35,7 @@ __all__ = [
     "model_line",
     "model_notes",
     "model_sentences",
+    "poor_fit",
     "same_player_cameras",
     "usual_spread",
 ]

@@ -6,6 +6,7 @@ from overlay.data import CameraPart, Comparison, PhaseDifference
 from overlay.explain.beyond import beyond, found, is_known, part_of
 from overlay.explain.reference import in_usual_spread
 from overlay.settings.explain import ExplainSettings
+from overlay.settings.fit import FIT
 from overlay.terms import words
 
 PLURAL = ("hands", "shoulders")
@@ -90,13 +91,27 @@ def camera_lines(comparison: Comparison, settings: ExplainSettings | None = None
     return tuple(lines)
 
 
+def poor_fit(comparison: Comparison) -> str:
+    """That a swing in space could not be brought near the student, "" when it could: then its differences are no news.
+
+    The picture may be another view than was taken, the player of the other hand, or the pose unsure.
+    """
+    fit = comparison.fit
+    if fit is None or fit.kind != "space" or not fit.residual > FIT.poor_residual:
+        return ""
+    return (
+        "The model does not come near the student's address, so the differences may well come from that. Look whether "
+        "view and hand were found rightly, and say them by hand if not."
+    )
+
+
 def first_caution(comparison: Comparison) -> str:
     """What to know before believing the difference that is named first; "" when there is nothing."""
     row = comparison.first
     if row is None:
         return ""
     part = part_of(comparison, row)
-    said = []
+    said = [poor] if (poor := poor_fit(comparison)) else []
     if part is not None and (not is_known(part) or round(part.could_explain, 2) > 0):
         said.append(UNKNOWN if not is_known(part) else camera_sentence(part, row))
     if in_usual_spread(comparison, row):

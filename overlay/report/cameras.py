@@ -14,6 +14,7 @@ from overlay.explain import (
     model_line,
     model_notes,
     model_sentences,
+    poor_fit,
     usual_spread,
 )
 from overlay.explain.beyond import found, is_known, part_of
@@ -60,7 +61,7 @@ def is_grave(comparison: Comparison) -> bool:
     row = comparison.first
     part = None if row is None else part_of(comparison, row)
     by_camera = part is not None and (not is_known(part) or part.share >= ExplainSettings().grave_share)
-    return by_camera or (row is not None and in_usual_spread(comparison, row))
+    return by_camera or (row is not None and (in_usual_spread(comparison, row) or bool(poor_fit(comparison))))
 
 
 def _amount(value: float) -> str:

@@ -23,6 +23,7 @@ from overlay.explain import (
     model_line,
     model_notes,
     model_sentences,
+    poor_fit,
     usual_spread,
 )
 from overlay.explain.beyond import found
@@ -91,6 +92,15 @@ def test_one_difference_is_told_in_the_singular() -> None:
     assert first_caution(doubtful).startswith("Of the 0.24 torso lengths that the")
     assert first_caution(with_parts(alone, (0.0,))) == ""
     assert first_caution(replace(alone, first=None)) == ""
+
+
+def test_a_model_that_does_not_come_near_the_student_is_told_beside_the_answer() -> None:
+    comparison = factory.make_comparison()
+    far, near = (ReferenceFit("space", comparison.reference, residual=value) for value in (0.17, 0.08))
+    assert first_caution(replace(comparison, fit=far)).startswith("The model does not come near the student's address")
+    assert poor_fit(replace(comparison, fit=near)) == ""
+    assert poor_fit(replace(comparison, fit=replace(far, kind="picture"))) == ""
+    assert poor_fit(comparison) == ""
 
 
 def test_lines_name_the_first_the_clearest_and_the_most_explained() -> None:

@@ -125,6 +125,12 @@ def command(
     _check_second(theirs, second, second_reference, second_offset)
     if own and isinstance(theirs, Model) and theirs.kind == "space":
         raise InputError(f"{theirs.name} is a swing in space and of no player.", "Leave out --own.")
+    given_of_it = [name for name in values if name.startswith("reference_") and values[name] not in (None, False)]
+    if isinstance(theirs, Model) and given_of_it:
+        option = f"--{given_of_it[0].replace('_', '-')}"
+        raise InputError(
+            f"{theirs.name} is a model; {option} is for a reference that is a clip.", f"Leave out {option}."
+        )
     given = (student, second, None if isinstance(theirs, Model) else theirs, second_reference, checklist)
     check_outputs(output_paths(folder, options).values(), [path for path in given if path is not None])
 

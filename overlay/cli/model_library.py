@@ -115,6 +115,8 @@ def show(name: str, out: Path | None, folder: Path | None, as_json: bool) -> Non
     library = library_of(folder)
     model = find_model(name, library)
     if out is not None:
+        if out.suffix.lower() != ".png":
+            raise click.UsageError(f"{out.name} is no PNG; end it in .png.")
         check_writable([out])
     seen = seen_swings(model)
     measures = {view: measured(swing) for view, swing in seen.items()}

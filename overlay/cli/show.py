@@ -52,7 +52,9 @@ class PlainStages:
     """``Progress`` for a log or a pipe: a line when a stage starts."""
 
     def stage(self, name: str, total: float | None = None) -> None:
-        print(f"{name} …", file=sys.stderr, flush=True)
+        # Line and end in one piece: two clips are read at once, and their lines must not run into each other.
+        sys.stderr.write(f"{name} …\n")
+        sys.stderr.flush()
 
     def advance(self, amount: float = 1.0) -> None:
         return None

@@ -91,13 +91,13 @@ def fit_in_picture(reference: Swing, student: Swing, settings: SegmentSettings =
         notes.append(f"Not fitted, as not seen well enough in both swings: {_listed(unseen)}.")
     if lost:
         notes.append(
-            f"{_listed(cut).capitalize()} measure further apart than two builds are, so the reference was not fitted "
-            "to the student's build: the cameras stand too differently, or joints are misplaced."
+            f"Measured further apart than two builds are: {_listed(cut)}. So the reference was not fitted to the "
+            "student's build: the cameras stand too differently, or joints are misplaced."
         )
     elif cut:
         notes.append(
-            f"The {_listed(cut)} measure further apart than two builds are, so that they were fitted in part or not at "
-            "all: a joint may be misplaced."
+            f"Measured further apart than two builds are, and fitted in part or not at all: {_listed(cut)}. A joint "
+            "may be misplaced."
         )
     return ReferenceFit(
         kind="picture",

@@ -109,6 +109,8 @@ def test_both_views_against_a_swing_in_space(overlay_command: Run, kept: Path) -
         (("today.csv", "mid_iron", "--no-fit"), "swing in space"),
         (("today.csv", "mid_iron", "--own"), "of no player"),
         (("mid_iron", "today.csv"), "clip first, then the model"),
+        (("today.csv", "best", "--reference-hand", "left"), "--reference-hand is for a reference that is a clip"),
+        (("today.csv", "best", "--reference-mirrored"), "--reference-mirrored is for a reference that is a clip"),
         (("best.swing", "mid_iron"), "clip first, then the model"),
         (("today.csv", "best.csv", "--second", "today-dtl.csv"), "the reference in one"),
         (("today.csv", "best.csv", "--second-offset", "0.2"), "go with --second"),

@@ -329,3 +329,8 @@ def test_help_of_the_group_loads_nothing_heavy() -> None:
     loaded = set(json.loads(done.stdout.splitlines()[-1].replace("'", '"')))
     assert loaded & {"numpy", "av", "cv2", "scipy", "matplotlib", "mediapipe", "numba", "tslearn", "rich"} == set()
     assert "preview" in done.stdout
+
+
+def test_a_picture_of_a_model_is_a_png(models: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert "end it in .png" in called(capsys, "model", "show", "mid_iron", "--out", tmp_path / "it.jpg", code=2)
+    assert not (tmp_path / "it.jpg").exists()

@@ -394,3 +394,44 @@ def crossing_times(values: AnyArray, time_s: FloatArray, level: float, *, rising
     where = np.flatnonzero((side[:-1] < 0) & (side[1:] >= 0))
     fraction = -side[where] / (side[where + 1] - side[where])
     return np.asarray(time_s[where] + fraction * (time_s[where + 1] - time_s[where]), np.float64)
+
+
+def behind_bar(low: FloatArray, high: FloatArray, radius: float, points: FloatArray, eye: FloatArray) -> FloatArray:
+    """How far inside the outline of a round bar, and behind it, points in space lie as seen from ``eye``.
+
+    Parameters
+    ----------
+    low, high : (T, 3) float, m
+        Ends of the bar's axis.
+    radius : float, m
+    points : (T, P, 3) float, m
+    eye : (3,) float, m
+
+    Returns
+    -------
+    (T, P) float
+        0 in full view … 1 hidden; soft over half a radius, so that a joint does not flicker.
+
+    Examples
+    --------
+    A point behind the middle of a bar, and one half a metre beside it:
+
+    >>> low, high = np.array([[0.0, 0.0, 0.0]]), np.array([[0.0, 0.0, 1.0]])
+    >>> points = np.array([[[1.0, 0.0, 0.5], [1.0, 0.5, 0.5]]])
+    >>> behind_bar(low, high, 0.1, points, np.array([-3.0, 0.0, 0.5])).tolist()
+    [[1.0, 0.0]]
+    """
+    axis = (high - low)[:, None, :]
+    sight = points - eye
+    far = np.linalg.norm(sight, axis=-1)
+    sight = sight / far[..., None]
+    # Closest approach of the sight line to the bar's axis.
+    gap = low[:, None, :] - eye
+    a, b = np.sum(axis * axis, -1), np.sum(axis * sight, -1)
+    d, e = np.sum(axis * gap, -1), np.sum(sight * gap, -1)
+    share = np.clip((b * e - d) / np.maximum(a - b * b, 1e-9), 0.0, 1.0)
+    near = gap + share[..., None] * axis
+    along = np.sum(near * sight, -1)
+    miss = np.linalg.norm(near - along[..., None] * sight, axis=-1)
+    behind = (far - along) / radius - 0.5
+    return np.asarray(np.clip((radius - miss) / (0.5 * radius), 0.0, 1.0) * np.clip(behind, 0.0, 1.0), np.float64)

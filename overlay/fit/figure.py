@@ -7,6 +7,7 @@ import numpy as np
 from overlay.arrays import FloatArray
 from overlay.data import Ball, Camera, ClubState, ClubTrack, PoseTrack, SpaceTrack, Strike, Swing
 from overlay.fit.skeleton import SIDES, middle
+from overlay.kinematics import behind_bar
 from overlay.landmarks import INDEX, LANDMARKS
 from overlay.terms import View
 
@@ -107,28 +108,10 @@ def hidden_share(space: SpaceTrack, camera: Camera) -> FloatArray:
     names = [LANDMARKS[i] for i in wanted]
     hidden = np.zeros(points.shape[:2])
     for low, high, radius, own in solids:
-        cover = _cover(low, high, radius, points[:, wanted], camera.position)
+        cover = behind_bar(low, high, radius, points[:, wanted], camera.position)
         if own:
             cover[:, [own in name for name in names]] = 0.0
         elif radius == 0.10 * size:
             cover[:, [not name.endswith(("wrist", "elbow", "pinky", "index", "thumb")) for name in names]] *= 0.8
         hidden[:, wanted] = np.maximum(hidden[:, wanted], np.nan_to_num(cover))
     return hidden
-
-
-def _cover(low: FloatArray, high: FloatArray, radius: float, points: FloatArray, eye: FloatArray) -> FloatArray:
-    """(T, P) how far inside the outline of a round bar, and behind it, each point (T, P, 3) lies seen from ``eye``."""
-    axis = (high - low)[:, None, :]
-    sight = points - eye
-    far = np.linalg.norm(sight, axis=-1)
-    sight = sight / far[..., None]
-    # Closest approach of the sight line to the bar's axis.
-    gap = low[:, None, :] - eye
-    a, b = np.sum(axis * axis, -1), np.sum(axis * sight, -1)
-    d, e = np.sum(axis * gap, -1), np.sum(sight * gap, -1)
-    share = np.clip((b * e - d) / np.maximum(a - b * b, 1e-9), 0.0, 1.0)
-    near = gap + share[..., None] * axis
-    along = np.sum(near * sight, -1)
-    miss = np.linalg.norm(near - along[..., None] * sight, axis=-1)
-    behind = (far - along) / radius - 0.5
-    return np.asarray(np.clip((radius - miss) / (0.5 * radius), 0.0, 1.0) * np.clip(behind, 0.0, 1.0), np.float64)

@@ -12,6 +12,7 @@ from overlay.errors import InputError
 from overlay.golfer.camera import CameraSpec
 from overlay.golfer.motion import Motion
 from overlay.golfer.recording import Recording
+from overlay.kinematics import behind_bar
 from overlay.landmarks import INDEX, LANDMARKS, N_LANDMARKS
 
 
@@ -138,30 +139,11 @@ def hidden_share(state: dict[str, FloatArray], points: FloatArray, camera: Camer
             (state[f"{side}_hip"], state[f"{side}_knee"], 0.08, ""),
         ]
     for low, high, radius, own in solids:
-        cover = np.nan_to_num(_cover(low, high, radius, points, eye))
+        cover = np.nan_to_num(behind_bar(low, high, radius, points, eye))
         if own:
             cover[:, [i for name, i in INDEX.items() if own in name]] = 0.0
         hidden = np.maximum(hidden, cover)
     return hidden
-
-
-def _cover(low: FloatArray, high: FloatArray, radius: float, points: FloatArray, eye: FloatArray) -> FloatArray:
-    """(T, P) how far inside the outline of a round bar, and behind it, each point (T, P, 3) lies seen from ``eye``."""
-    axis = (high - low)[:, None, :]
-    sight = points - eye
-    length = np.linalg.norm(sight, axis=-1, keepdims=True)
-    sight = sight / length
-    # Closest approach of the sight line eye → point to the bar's axis.
-    gap = low[:, None, :] - eye
-    a, b = np.sum(axis * axis, -1), np.sum(axis * sight, -1)
-    d, e = np.sum(axis * gap, -1), np.sum(sight * gap, -1)
-    share = np.clip((b * e - d) / np.maximum(a - b * b, 1e-9), 0.0, 1.0)
-    near = gap + share[..., None] * axis
-    along = np.sum(near * sight, -1)
-    miss = np.linalg.norm(near - along[..., None] * sight, axis=-1)
-    behind = (length[..., 0] - along) / radius - 0.5
-    result: FloatArray = np.clip((radius - miss) / (0.5 * radius), 0.0, 1.0) * np.clip(behind, 0.0, 1.0)
-    return result
 
 
 _NEVER_HIDDEN = tuple(

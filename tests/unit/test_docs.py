@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 WITH_COMMANDS = ("how-to", "tutorial", "models")
-MODULES_WITH_EXAMPLES = ("overlay.landmarks", "overlay.doctor")
+MODULES_WITH_EXAMPLES = ("overlay.landmarks", "overlay.doctor", "overlay.kinematics")
 
 
 def test_the_reference_is_what_the_code_says(repository: Path) -> None:

@@ -120,6 +120,8 @@ def command(
     )
     # Told now, not after minutes of work.
     spec = load_checklist(checklist)
+    given = (student, second, Path(reference), second_reference, checklist)
+    check_outputs(output_paths(folder, options).values(), [path for path in given if path is not None])
     theirs = find_reference(reference, models=models)
     _check_student(student, models)
     _check_second(theirs, second, second_reference, second_offset)
@@ -131,8 +133,6 @@ def command(
         raise InputError(
             f"{theirs.name} is a model; {option} is for a reference that is a clip.", f"Leave out {option}."
         )
-    given = (student, second, None if isinstance(theirs, Model) else theirs, second_reference, checklist)
-    check_outputs(output_paths(folder, options).values(), [path for path in given if path is not None])
 
     def told(prefix: str = "") -> ClipOptions:
         stature = stature_cm if prefix in ("", "second") else None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
@@ -238,8 +239,9 @@ def _add(folder: str, number: int) -> str:
 @pytest.mark.skipif(os.name == "nt", reason="locks a folder")
 def test_two_programs_at_once_take_one_name_once(tmp_path: Path) -> None:
     folder = tmp_path / "library"
-    with multiprocessing.get_context("spawn").Pool(2) as pool:
-        said = pool.starmap(_add, [(str(folder), number) for number in range(6)])
+    # An executor, since it says when a process is lost; ``Pool`` can wait for ever, for one and at its own end.
+    with ProcessPoolExecutor(2, mp_context=multiprocessing.get_context("spawn")) as pool:
+        said = list(pool.map(_add, [str(folder)] * 6, range(6)))
     assert sorted(said) == ["There is a model Same already."] * 5 + ["added"]
     library = Library(folder, shipped=tmp_path / "none")
     assert len(library.names()) == 7

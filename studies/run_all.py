@@ -39,6 +39,7 @@ RUNS: tuple[tuple[str, ...], ...] = (
     ("strike_time.py",),
     ("positions_club.py",),
     ("reference_models.py",),
+    ("reference_models_real.py",),
     ("hostile_models.py",),
     ("flat_fit.py",),
     ("body_fit.py",),

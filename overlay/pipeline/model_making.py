@@ -165,7 +165,7 @@ def _too_few(given: dict[View, list[Given]], left_out: Sequence[str]) -> None:
     found = ", ".join(f"{len(swings)} {VIEW_WORDS[view]}" for view, swings in given.items())
     why = f" Left out: {'; '.join(left_out)}." if left_out else ""
     raise InputError(
-        f"A template is made of two swings or more of one view; there are {found}.{why}",
+        f"A template is made of two swings or more of one view; found were {found}.{why}",
         "Give more clips, or keep the one swing with `overlay model save`.",
     )
 

@@ -111,7 +111,8 @@ def _view_of(model: Model, student: Swing) -> View:
     held = " and ".join(VIEW_WORDS[view] for view in model.swings)
     raise MismatchError(
         f"The student is filmed {VIEW_WORDS[student.view]}, and {model.name} is kept {held}.",
-        "Compare the same view; if the student's was taken wrongly, say so with --view.",
+        "Compare the same view: leave out --second, or keep the model in both; if the student's view was taken "
+        "wrongly, say so with --view.",
     )
 
 

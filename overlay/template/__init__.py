@@ -290,7 +290,8 @@ def _finished(
     notes = [] if known else ["No clip says how fast it was filmed: the template's times are judged from its tempo."]
     few = len(members) < 5
     if few:
-        notes.append(f"Made of {len(members)} swings: how much they vary is known only roughly.")
+        seen = VIEW_WORDS[swing.view]
+        notes.append(f"Made of {len(members)} swings {seen}: how much they vary is known only roughly.")
     return replace(
         swing,
         view_confidence=float(np.mean([m.given.view_confidence for m in members])),

@@ -212,7 +212,7 @@ def test_a_template_is_built_of_clips_and_models(
 
 def test_too_few_swings_make_no_template(tracks: Path, models: Path, capsys: pytest.CaptureFixture[str]) -> None:
     said = called(capsys, "model", "build", tracks / "fo 0.csv", tracks / "dtl.csv", "--name", "x", "-q", code=3)
-    assert "there are 1 down the line, 1 face on" in said
+    assert "found were 1 down the line, 1 face on" in said
     assert not models.exists()
 
 

@@ -50,8 +50,8 @@ from overlay.golfer import (
     true_club,
     truth_track,
 )
-from overlay.golfer.tracks import _cover
 from overlay.guides import guide_lines
+from overlay.kinematics import behind_bar
 from overlay.measure import measure_swing
 from overlay.positions import club_candidates, find_swings, refine, strike_candidates
 from overlay.settings.checklist import MEASURES
@@ -132,7 +132,7 @@ def shaft_share_seen(motion: Motion, camera: CameraSpec, times: np.ndarray) -> n
     for side in ("left", "right"):
         bars += [(f"{side}_{a}", f"{side}_{b}", radius) for a, b, radius in LIMBS]
     for low, high, radius in bars:
-        hidden = np.maximum(hidden, _cover(state[low], state[high], radius, points, camera.position))
+        hidden = np.maximum(hidden, behind_bar(state[low], state[high], radius, points, camera.position))
     return np.asarray(1.0 - (hidden > 0.5).mean(axis=1))
 
 

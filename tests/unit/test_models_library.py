@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import os
-from concurrent.futures import ProcessPoolExecutor
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -225,23 +225,36 @@ def test_a_library_that_cannot_be_written(tmp_path: Path) -> None:
         Library(tmp_path / "file" / "library", shipped=tmp_path / "none").add(swing_model())
 
 
-def _add(folder: str, number: int) -> str:
-    library = Library(Path(folder), shipped=Path(folder) / "none")
-    try:
-        library.add(replace(swing_model("Same"), club_kind=f"club {number}"))
-        library.add(replace(swing_model(f"Own {number}")))
-    except OutputError as error:
-        library.add(replace(swing_model(f"Own {number}")))
-        return error.message
-    return "added"
+ADDING = """
+import sys
+from dataclasses import replace
+from pathlib import Path
+from overlay.errors import OutputError
+from overlay.models import Library, load_model
+
+folder, file, number = sys.argv[1:]
+library, model = Library(Path(folder), shipped=Path(folder) / "none"), load_model(Path(file))
+try:
+    library.add(replace(model, name="Same", club_kind=f"club {number}"))
+    print("added")
+except OutputError as error:
+    print(error.message)
+library.add(replace(model, name=f"Own {number}"))
+"""
 
 
 @pytest.mark.skipif(os.name == "nt", reason="locks a folder")
 def test_two_programs_at_once_take_one_name_once(tmp_path: Path) -> None:
-    folder = tmp_path / "library"
-    # An executor, since it says when a process is lost; ``Pool`` can wait for ever, for one and at its own end.
-    with ProcessPoolExecutor(2, mp_context=multiprocessing.get_context("spawn")) as pool:
-        said = list(pool.map(_add, [str(folder)] * 6, range(6)))
+    folder, file = tmp_path / "library", tmp_path / "one.swing"
+    save_model(swing_model("One"), file)
+    programs = [
+        subprocess.Popen(
+            [sys.executable, "-c", ADDING, str(folder), str(file), str(number)], stdout=subprocess.PIPE, text=True
+        )
+        for number in range(6)
+    ]
+    said = [program.communicate(timeout=120)[0].strip() for program in programs]
+    assert [program.returncode for program in programs] == [0] * 6
     assert sorted(said) == ["There is a model Same already."] * 5 + ["added"]
     library = Library(folder, shipped=tmp_path / "none")
     assert len(library.names()) == 7

@@ -17,7 +17,7 @@ from overlay.arrays import FloatArray
 from overlay.data import Camera, FilmingReport, SpaceTrack, Swing
 from overlay.errors import MismatchError
 from overlay.fit import lens
-from overlay.fit.estimate import CameraEstimate, Estimate, estimate
+from overlay.fit.estimate import CameraEstimate, Estimate, camera_estimate, estimate
 from overlay.fit.lens import LOG_DISTANCE, LOG_FOCAL, N_CAMERA
 from overlay.fit.looks import looks_of
 from overlay.fit.probable import N_VIEW, Found, LengthLook, factor_prior
@@ -92,18 +92,7 @@ def _told(one: Estimate, found: Found, view: int, settings: ExplainSettings) -> 
     cameras = [
         lens.camera_of(row[start : start + N_CAMERA], seen.view, seen.image_size) for row in (found.values, *values)
     ]
-    if seen.handedness == "left":
-        cameras = [lens.mirrored(camera, seen.image_size) for camera in cameras]
-    hands = one.standing[0].grip
-    return CameraEstimate(
-        cameras[0],
-        lens.told_sd(found.camera(view), found.camera_covariance(view), seen.view, hands),
-        lens.told(found.camera(view), seen.view, hands),
-        tuple(cameras[1:]),
-        found.factors(),
-        found.certainty(),
-        found.misfit,
-    )
+    return camera_estimate(cameras, found, seen, one.standing[0].grip, view)
 
 
 class _Together:

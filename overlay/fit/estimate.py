@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -181,6 +181,26 @@ def told_camera(told: Estimate, settings: FitSettings, view: int = 0) -> CameraE
     seen, found = told.seen[view], told.found
     hands = told.standing[view].hands(found.stance(view), found.log_factors, found.ways(view))
     cameras = [told.camera(view=view)] + [told.camera(values, view) for values in found.drawn(settings.n_draws)]
+    return camera_estimate(cameras, found, seen, hands, view)
+
+
+def camera_estimate(
+    cameras: Sequence[Camera], found: Found, seen: Seen, hands: FloatArray, view: int
+) -> CameraEstimate:
+    """What was found of one view's camera, in the axes of the student's own hand.
+
+    Parameters
+    ----------
+    cameras : sequence of Camera
+        The likeliest first, then the draws; of a right-hander's picture.
+    found : Found
+    seen : Seen
+        What was read off that view.
+    hands : (3,) float, m
+        Where the hands are at address.
+    view : int
+        Which of the views in ``found``.
+    """
     if seen.handedness == "left":
         cameras = [lens.mirrored(camera, seen.image_size) for camera in cameras]
     return CameraEstimate(

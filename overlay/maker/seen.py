@@ -12,14 +12,11 @@ from dataclasses import replace
 import numpy as np
 
 from overlay.arrays import FloatArray
-from overlay.data import Ball, Camera, ClubState, ClubTrack, PoseTrack, SpaceTrack, Strike, Swing
+from overlay.data import Camera, SpaceTrack, Swing
 from overlay.errors import InputError
-from overlay.landmarks import INDEX, N_LANDMARKS
+from overlay.fit.figure import projected
 from overlay.settings.maker import PLACE, CameraPlace
 from overlay.terms import Handedness, View
-
-BALL_M = 0.04267
-"""Least diameter of a golf ball: Rules of Golf, Equipment Rules."""
 
 
 def well_placed_camera(
@@ -105,34 +102,17 @@ def seen_from(
         raise InputError(f"{view!r} is no view a swing in space can be shown in.", "Use dtl or fo.")
     if camera is None:
         camera = well_placed_camera(space, view, size)
-    points = camera.project(space.points)
-    grip, head = camera.project(space.grip), camera.project(space.club_head)
-    if not (np.all(np.isfinite(points)) and np.all(np.isfinite(grip)) and np.all(np.isfinite(head))):
+    parts = (space.points, space.grip, space.club_head)
+    if not all(np.all(np.isfinite(camera.project(part))) for part in parts):
         raise InputError("The camera stands so near that part of the swing is behind it.", "Move it further off.")
-    ahead = camera.coordinates(space.points)[..., 2]
-    hips = ahead[:, [INDEX["left_hip"], INDEX["right_hip"]]].mean(axis=1, keepdims=True)
-    pose = PoseTrack(
-        points=points,
-        depth=(ahead - hips) * camera.focal_px / hips,
-        visibility=np.ones(points.shape[:2]),
-        time_s=space.time_s,
-        image_size=size,
-        source="space",
+    swing = projected(space, camera, view, size)
+    pose = replace(
+        swing.pose,
+        visibility=np.ones(swing.pose.visibility.shape),
         model="space",
         log=("projected from a swing in space",),
     )
-    return Swing(
-        clip=None,
-        pose=pose,
-        view=view,
-        view_confidence=1.0,
-        handedness=space.handedness,
-        handedness_confidence=1.0,
-        positions=space.positions,
-        club=_club(space.time_s, grip, head),
-        torso_px=_torso_px(points),
-        strike=_strike(space, camera),
-    )
+    return replace(swing, pose=pose)
 
 
 def _at_address(space: SpaceTrack) -> tuple[FloatArray, FloatArray]:
@@ -140,36 +120,3 @@ def _at_address(space: SpaceTrack) -> tuple[FloatArray, FloatArray]:
     time_s = space.positions.time("address")
     i = 0 if time_s is None else int(np.argmin(np.abs(space.time_s - time_s)))
     return space.grip[i], space.club_head[i]
-
-
-def _club(time_s: FloatArray, grip: FloatArray, head: FloatArray) -> ClubTrack:
-    along = head - grip
-    measured: ClubState = "measured"
-    return ClubTrack(
-        time_s=time_s,
-        grip=grip,
-        angle_deg=np.degrees(np.arctan2(along[:, 1], along[:, 0])),
-        length_px=np.hypot(along[:, 0], along[:, 1]),
-        state=(measured,) * len(time_s),
-    )
-
-
-def _torso_px(points: FloatArray) -> float:
-    """Median over the swing of the distance from shoulder to hip midpoint."""
-    assert points.shape[1] == N_LANDMARKS
-    shoulders, hips = (
-        0.5 * (points[:, INDEX[f"left_{name}"]] + points[:, INDEX[f"right_{name}"]]) for name in ("shoulder", "hip")
-    )
-    return float(np.median(np.hypot(*(shoulders - hips).T)))
-
-
-def _strike(space: SpaceTrack, camera: Camera) -> Strike | None:
-    impact_s = space.positions.time("impact")
-    if impact_s is None:
-        return None
-    if space.ball is None:
-        return Strike(impact_s, 0.0, False, None, (), "There is no ball in this swing.")
-    place = camera.project(space.ball)
-    size_px = camera.focal_px * BALL_M / float(camera.coordinates(space.ball)[2])
-    ball = Ball((float(place[0]), float(place[1])), size_px, 1.0, impact_s, impact_s)
-    return Strike(impact_s, 0.0, True, ball, (), "The moment of the strike is part of this swing.")

@@ -116,10 +116,10 @@ def keep_clip(
                     f"{one.name} is a saved track: there are no pictures to keep.",
                     "Leave out --pictures, or give the clip.",
                 )
+    seen = Seen((given[0][0], given[1][0]), (given[0][1], given[1][1]), offset_s) if len(given) == 2 else None
     inspections = inspect_all(given, progress=progress)
     pair_map = None
-    if len(given) == 2:
-        seen = Seen((given[0][0], given[1][0]), (given[0][1], given[1][1]), offset_s)
+    if seen is not None:
         found = paired(inspections, seen, progress=progress)
         pair_map = kept_map(found.pair)
         chosen = [(found.inspections[view], found.swing(view)) for view in BOTH]

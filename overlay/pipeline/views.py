@@ -36,11 +36,23 @@ class Seen:
     options : two ClipOptions
     offset_s : float or None
         By hand: the time of the face-on clip at second 0 of the down-the-line clip.
+
+    Raises
+    ------
+    InputError
+        Both are the same clip.
     """
 
     paths: tuple[Path, Path]
     options: tuple[ClipOptions, ClipOptions] = (ClipOptions(), ClipOptions())
     offset_s: float | None = None
+
+    def __post_init__(self) -> None:
+        one, other = self.paths
+        if one.resolve() == other.resolve():
+            raise InputError(
+                f"{one.name} is given for both views.", "Give the down-the-line clip and the face-on clip."
+            )
 
 
 @dataclass(frozen=True)
@@ -157,8 +169,6 @@ def paired(inspections: Sequence[Inspection], seen: Seen, *, progress: Progress 
 
     Raises
     ------
-    InputError
-        Both are the same clip.
     MismatchError
         The clips do not show one view each, or the hands differ.
     """
@@ -167,10 +177,6 @@ def paired(inspections: Sequence[Inspection], seen: Seen, *, progress: Progress 
     from overlay.video.recorded import recorded_at
 
     one, other = inspections
-    if one.path.resolve() == other.path.resolve():
-        raise InputError(
-            f"{one.path.name} is given for both views.", "Give the down-the-line clip and the face-on clip."
-        )
     progress.stage("bringing both views together")
     chosen = [inspection.chosen(options.swing) for inspection, options in zip((one, other), seen.options, strict=True)]
     filmed = [None if inspection.clip is None else inspection.path for inspection in (one, other)]

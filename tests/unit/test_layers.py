@@ -28,6 +28,7 @@ LAYERS: dict[str, int] = {
     "steady": 2,
     "marks": 2,
     "models": 2,
+    "activity": 2,
     "segments": 2,
     "view": 3,
     "positions": 3,
@@ -42,15 +43,19 @@ LAYERS: dict[str, int] = {
     "guides": 3,
     "fit": 3,
     "pair": 3,
+    "holding": 3,
     "maker": 4,
     "template": 4,
     "explain": 4,
     "draw": 4,
     "plots": 4,
+    "library": 4,
     "documents": 5,
     "compose": 5,
     "report": 5,
+    "trends": 5,
     "pipeline": 6,
+    "batch": 6,
     "doctor": 6,
     "demo": 6,
     "cli": 7,
@@ -62,12 +67,14 @@ LAYERS: dict[str, int] = {
 # view; report embeds the figures that compose makes; the demo runs the pipeline. Everything else is sideways.
 SIDEWAYS_ALLOWED = {
     ("pose", "video"),
+    ("activity", "video"),
     ("clean", "kinematics"),
     ("normalise", "kinematics"),
     ("positions", "view"),
     ("report", "compose"),
     ("plots", "draw"),
     ("demo", "pipeline"),
+    ("batch", "pipeline"),
     ("errors", "files"),
     ("files", "errors"),
     ("shipped", "errors"),
@@ -87,9 +94,27 @@ HOMES: dict[str, set[str]] = {
     "tslearn": set(),
     "numba": {"golfer"},
     "PIL": {"draw"},
+    "sqlite3": {"library"},
+    "pyarrow": {"library"},
+    "distributed": {"batch"},
+    "dask": {"batch"},
 }
 
-HEAVY = {"av", "mediapipe", "tslearn", "matplotlib", "cv2", "numba", "scipy", "imageio", "PIL", "dtaidistance"}
+HEAVY = {
+    "av",
+    "mediapipe",
+    "tslearn",
+    "matplotlib",
+    "cv2",
+    "numba",
+    "scipy",
+    "imageio",
+    "PIL",
+    "dtaidistance",
+    "pyarrow",
+    "distributed",
+    "dask",
+}
 
 
 def package_root(repository: Path) -> Path:

@@ -144,6 +144,12 @@ models_option = click.option(
     help="The folder your models lie in, instead of OVERLAY_MODELS or the platform's own.",
 )
 
+library_option = click.option(
+    "--library",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="The library's file, instead of OVERLAY_LIBRARY or the platform's own place.",
+)
+
 
 LAYERS = ("skeleton", "club", "hand-path")
 

@@ -51,6 +51,7 @@ LAYERS: dict[str, int] = {
     "plots": 4,
     "library": 4,
     "documents": 5,
+    "record_documents": 5,
     "compose": 5,
     "report": 5,
     "trends": 5,

@@ -106,6 +106,8 @@ class KeptClip:
     engine : str
         Which state of the code read it.
     n_swings : int
+    told : str
+        What was told about the clip when it was read, as JSON text (``ClipOptions``): how to read it again.
     """
 
     id: int
@@ -119,6 +121,7 @@ class KeptClip:
     inputs: str
     engine: str
     n_swings: int
+    told: str = ""
 
 
 @dataclass(frozen=True)
@@ -267,6 +270,8 @@ class ClipRead:
         The two lines of the error; "" when it was read.
     problem_code : int
         Exit code of that error; 0 when it was read.
+    told : str
+        As ``KeptClip``.
     """
 
     content_hash: str
@@ -284,6 +289,7 @@ class ClipRead:
     problem: str = ""
     hint: str = ""
     problem_code: int = 0
+    told: str = ""
 
     def __post_init__(self) -> None:
         if bool(self.problem) == bool(self.swings):

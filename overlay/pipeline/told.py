@@ -28,7 +28,9 @@ def told_text(options: ClipOptions) -> str:
         "allow_others": options.allow_others,
         "stature_cm": options.stature_cm,
     }
-    return json.dumps({name: value for name, value in document.items() if value not in (None, False)}, sort_keys=True)
+    return json.dumps(
+        {name: value for name, value in document.items() if value is not None and value is not False}, sort_keys=True
+    )
 
 
 def told_options(text: str) -> ClipOptions:

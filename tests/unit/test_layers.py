@@ -76,6 +76,7 @@ SIDEWAYS_ALLOWED = {
     ("plots", "draw"),
     ("demo", "pipeline"),
     ("batch", "pipeline"),
+    ("record_documents", "documents"),
     ("errors", "files"),
     ("files", "errors"),
     ("shipped", "errors"),

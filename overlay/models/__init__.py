@@ -9,6 +9,7 @@ from overlay.models.format import (
     load_facts,
     load_model,
     model_bytes,
+    model_of,
     save_model,
 )
 from overlay.models.keeping import REAL_TIME, anonymous, kept_swing, real_factor, slowed, without_pictures
@@ -35,6 +36,7 @@ __all__ = [
     "load_facts",
     "load_model",
     "model_bytes",
+    "model_of",
     "real_factor",
     "save_model",
     "slowed",

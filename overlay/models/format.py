@@ -126,13 +126,23 @@ def load_model(path: Path, settings: ModelSettings = LIMITS) -> Model:
         There is no such file, or it is not a model this version of overlay reads; the message says what is wrong.
     """
     path = Path(path)
-    content = read_content(path, settings)
+    return model_of(read_content(path, settings), path.name, settings)
+
+
+def model_of(content: bytes, name: str, settings: ModelSettings = LIMITS) -> Model:
+    """As ``load_model``, from the content of a file; ``name`` is what an error calls it.
+
+    Raises
+    ------
+    InputError
+        It is not a model this version of overlay reads.
+    """
     try:
         return _read(content, settings)
     except Fault as fault:
-        raise InputError(f"{path.name}: {fault.what}.", fault.hint or HINT) from fault
+        raise InputError(f"{name}: {fault.what}.", fault.hint or HINT) from fault
     except DataError as error:
-        raise InputError(f"{path.name}: {error.message}", HINT) from error
+        raise InputError(f"{name}: {error.message}", HINT) from error
 
 
 def load_facts(path: Path, settings: ModelSettings = LIMITS) -> Facts:

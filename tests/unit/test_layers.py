@@ -75,6 +75,7 @@ SIDEWAYS_ALLOWED = {
     ("report", "compose"),
     ("plots", "draw"),
     ("demo", "pipeline"),
+    ("demo", "batch"),
     ("batch", "pipeline"),
     ("record_documents", "documents"),
     ("errors", "files"),

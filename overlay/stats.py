@@ -261,6 +261,59 @@ def two_sample_t(first: Numbers, second: Numbers, *, level: float = 0.95) -> TTe
     return TTest(difference, (difference - half, difference + half), t, df, 2 * float(stdtr(df, -abs(t))))
 
 
+def two_sample_t_power(
+    difference: float, sd: float, n_first: int, n_second: int, *, p_limit: float = 0.05, df: float | None = None
+) -> float:
+    """Chance that ``two_sample_t`` gives p < ``p_limit`` when the true means differ by ``difference``.
+
+    By the noncentral t distribution (Cohen 1988, Statistical Power Analysis, chapter 2): t has noncentrality
+    δ/(σ√(1/n₁ + 1/n₂)).
+
+    Parameters
+    ----------
+    difference, sd : float
+        True difference and true SD of one value, same unit.
+    n_first, n_second : int
+        Sizes of the samples, at least 1.
+    df : float, optional
+        Degrees of freedom of the spread's estimate where it is not n₁ + n₂ − 2.
+    """
+    from scipy.special import nctdtr, stdtrit
+
+    _between(p_limit, 0.0, 1.0, "The p limit")
+    nu = float(n_first + n_second - 2) if df is None else df
+    if min(n_first, n_second) < 1 or nu <= 0 or not sd > 0:
+        raise DataError(
+            "A power needs samples of one or more, a spread and its degrees of freedom.", "Give real sizes."
+        )
+    limit = float(stdtrit(nu, 1 - p_limit / 2))
+    shift = abs(difference) / (sd * math.sqrt(1 / n_first + 1 / n_second))
+    return float(1 - nctdtr(nu, shift, limit) + nctdtr(nu, shift, -limit))
+
+
+def detectable_difference(
+    sd: float, n_first: int, n_second: int, *, p_limit: float = 0.05, chance: float = 0.95, df: float | None = None
+) -> float:
+    """Smallest true difference that ``two_sample_t`` finds with the given chance, in the unit of ``sd``.
+
+    0 where ``sd`` is 0: without any scatter the smallest change shows.
+    """
+    _between(chance, p_limit, 1.0, "The chance")
+    if sd == 0.0:
+        return 0.0
+    high = sd * math.sqrt(1 / n_first + 1 / n_second)
+    low = 0.0
+    while two_sample_t_power(high, sd, n_first, n_second, p_limit=p_limit, df=df) < chance:
+        low, high = high, 2 * high
+    for _ in range(40):
+        middle = (low + high) / 2
+        if two_sample_t_power(middle, sd, n_first, n_second, p_limit=p_limit, df=df) < chance:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
 def _p_values(p_values: Numbers) -> FloatArray:
     p = _sample(p_values, 1, "A set of p values")
     if np.any((p < 0) | (p > 1)):

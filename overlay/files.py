@@ -8,7 +8,7 @@ import itertools
 import os
 import tempfile
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from overlay.errors import InputError, OutputError
@@ -31,6 +31,16 @@ def output_error(path: Path, error: OSError) -> OutputError:
     return OutputError(f"{path} cannot be written: {error.strerror or error}.", "Choose another folder.")
 
 
+_temporaries: set[Path] = set()
+
+
+def remove_temporaries() -> None:
+    """Remove what this process is writing just now: for one that must end at once and leave nothing half-written."""
+    for temporary in tuple(_temporaries):
+        with suppress(OSError):
+            temporary.unlink(missing_ok=True)
+
+
 @contextmanager
 def atomic_path(path: Path) -> Iterator[Path]:
     """Give a temporary path beside ``path``; on success it is renamed over ``path``, else removed.
@@ -49,6 +59,7 @@ def atomic_path(path: Path) -> Iterator[Path]:
         handle, name = tempfile.mkstemp(prefix=f".{path.stem[:40]}.", suffix=f".part{path.suffix}", dir=path.parent)
         os.close(handle)
         temporary = Path(name)
+        _temporaries.add(temporary)
         yield temporary
         with open(temporary, "rb") as written:
             os.fsync(written.fileno())
@@ -60,6 +71,7 @@ def atomic_path(path: Path) -> Iterator[Path]:
     finally:
         if temporary is not None:
             temporary.unlink(missing_ok=True)
+            _temporaries.discard(temporary)
 
 
 def refuse_to_overwrite(outputs: Iterable[Path], inputs: Iterable[Path]) -> None:

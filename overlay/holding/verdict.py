@@ -9,8 +9,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from overlay import stats
 from overlay.arrays import FloatArray
 from overlay.data import Aim, Holding, HoldingWord
@@ -19,6 +17,8 @@ from overlay.errors import DataError
 from overlay.holding.weigh import Gone, Weighed, detectable, weigh
 from overlay.holding.wording import Telling, digits, p_words, sessions
 from overlay.settings.holding import HoldingSettings
+
+DEFAULTS = HoldingSettings()
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,7 @@ def judge(
     more: str = "higher",
     less: str = "lower",
     within: tuple[float, float, float] | None = None,
-    settings: HoldingSettings = HoldingSettings(),
+    settings: HoldingSettings = DEFAULTS,
 ) -> Holding:
     """The verdict on one measure.
 
@@ -92,7 +92,7 @@ def judge(
     return verdict(case, weighed, weighed.p if p_adjusted is None else p_adjusted, settings=settings)
 
 
-def judge_together(cases: Sequence[Case], *, settings: HoldingSettings = HoldingSettings()) -> tuple[Holding, ...]:
+def judge_together(cases: Sequence[Case], *, settings: HoldingSettings = DEFAULTS) -> tuple[Holding, ...]:
     """The verdicts on several measures of one player: the focus by itself, all others together (Holm 1979).
 
     Holm holds the chance that *any* of the others is called changed without being so; the change that has faded is
@@ -127,7 +127,7 @@ def verdict(
     p_gone: float | None = None,
     *,
     n_together: int = 1,
-    settings: HoldingSettings = HoldingSettings(),
+    settings: HoldingSettings = DEFAULTS,
 ) -> Holding:
     """The word, the sentence and the reason of what was weighed.
 
@@ -286,8 +286,8 @@ def _faded(case: Case, gone: Gone, p_gone: float, telling: Telling, settings: Ho
         word = "not holding"
     between = f"{round(100 * settings.interval)} %: {telling.interval(*gone.interval)}"
     reason = (
-        f"{first[0].upper()}{first[1:]} differ from the baseline ({between}; {p_words(p_gone)}), {gone.shown} of them by "
-        "more than half of that change."
+        f"{first[0].upper()}{first[1:]} differ from the baseline ({between}; {p_words(p_gone)}), {gone.shown} of them "
+        "by more than half of that change."
     )
     return word, sentence, reason
 

@@ -19,8 +19,15 @@ _NEVER_HIDDEN = [
 ]
 
 
-def projected(space: SpaceTrack, camera: Camera, view: View, image_size: tuple[int, int]) -> Swing:
+def projected(
+    space: SpaceTrack, camera: Camera, view: View, image_size: tuple[int, int], *, hides: bool = True
+) -> Swing:
     """The swing in the camera's picture.
+
+    Parameters
+    ----------
+    hides : bool
+        False: nothing of the body hides anything, which is not worked out then.
 
     Returns
     -------
@@ -31,7 +38,7 @@ def projected(space: SpaceTrack, camera: Camera, view: View, image_size: tuple[i
     points = camera.project(space.points)
     ahead = camera.coordinates(space.points)[..., 2]
     hips = ahead[:, [INDEX["left_hip"], INDEX["right_hip"]]].mean(axis=1, keepdims=True)
-    visibility = 0.98 - 0.93 * hidden_share(space, camera)
+    visibility = 0.98 - 0.93 * hidden_share(space, camera) if hides else np.ones(points.shape[:2])
     pose = PoseTrack(
         points=points,
         depth=(ahead - hips) * camera.focal_px / np.maximum(hips, 0.1),

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from overlay.settings import setting
 
@@ -38,3 +39,75 @@ class ExplainSettings:
     grave_share: float = setting(
         0.5, "fraction", "of the first difference: from here on what the cameras could explain is shown as a warning"
     )
+
+
+@dataclass(frozen=True)
+class SessionCameraSettings:
+    """What is taken to be usual of cameras between sessions; keys are the filming check's findings.
+
+    Where the two views differ the table holds both.
+    """
+
+    spread: Mapping[str, float] = field(
+        default_factory=lambda: {
+            "camera_height": 12.0,
+            "camera_offset": 12.0,
+            "yaw": 4.0,
+            "roll": 2.0,
+            "camera_distance": 1.2,
+        },
+        metadata={
+            "unit": "cm, cm, deg, deg, m",
+            "reason": "SD of the difference between two placements that each lie anywhere within ±15 cm, ±5° and 3–6 m "
+            "(docs/studies/progress_comparison.md); a stand on uneven ground leans by 1.4°",
+        },
+    )
+    scatter_dtl: Mapping[str, float] = field(
+        default_factory=lambda: {
+            "camera_height": 1.5,
+            "camera_offset": 1.0,
+            "yaw": 1.2,
+            "roll": 0.3,
+            "camera_distance": 0.2,
+        },
+        metadata={
+            "unit": "cm, cm, deg, deg, m",
+            "reason": "of a session's finding about where the camera was, beside its standard error: of the errors of "
+            "docs/studies/filming_errors.md what is not the player's own habit, and 1° of how his feet are aimed that "
+            "day",
+        },
+    )
+    scatter_fo: Mapping[str, float] = field(
+        default_factory=lambda: {
+            "camera_height": 4.0,
+            "camera_offset": 1.0,
+            "yaw": 1.2,
+            "roll": 0.3,
+            "camera_distance": 0.2,
+        },
+        metadata={
+            "unit": "cm, cm, deg, deg, m",
+            "reason": "as down the line; face on a stand level within 0.5° leaves 4 cm of height that nothing tells",
+        },
+    )
+    size_share: float = setting(
+        0.15,
+        "fraction",
+        "of a shift: the pose model sees a turned player as less turned; docs/studies/filming_errors.md",
+    )
+    movement_share: float = setting(
+        0.25, "fraction", "of the effect: how far it differs between this player's swing and the usual ones"
+    )
+    bound: float = setting(0.95, "fraction", "one-sided bound of what the cameras could explain; common practice")
+    level: float = setting(0.95, "fraction", "of the interval of what is left; common practice")
+    agree: Mapping[str, float] = field(
+        default_factory=lambda: {
+            "camera_height": 5.0,
+            "camera_offset": 5.0,
+            "yaw": 2.0,
+            "roll": 1.0,
+            "camera_distance": 0.5,
+        },
+        metadata={"unit": "cm, cm, deg, deg, m", "reason": "a tripod on the same marks; smaller shifts are not named"},
+    )
+    told: int = setting(3, "count", "shifts named in the sentence, those that move the measure most")

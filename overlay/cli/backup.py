@@ -1,0 +1,53 @@
+"""``overlay backup``: a verified copy of the library, and the library back from one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from overlay.cli.record_options import opened, plain, record_options
+from overlay.cli.record_show import counted, say
+
+
+@click.command("backup")
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--restore", is_flag=True, help="The other way round: make the library again from FILE.")
+@click.option("--replace", is_flag=True, help="Replace what is there already: FILE, or with --restore the library.")
+@record_options
+def command(file: Path, restore: bool, replace: bool, library: Path | None, as_json: bool) -> None:
+    """Copy the library to FILE, also while it is being written to, and check the copy; clips are not part of it."""
+    from overlay import record_documents as documents
+    from overlay.library import default_path, open_store
+    from overlay.library import restore as restore_library
+
+    if restore:
+        target = library if library is not None else default_path()
+        restore_library(file, target, replace=replace)
+        source, path = file, target
+    else:
+        with opened(library) as store:
+            source = store.path
+            store.backup(file, replace=replace)
+        path = file
+    with open_store(path, must_exist=True) as store:
+        counts = {
+            "players": len(store.players()),
+            "sessions": len(store.sessions()),
+            "swings": store.count_swings(),
+        }
+    n_bytes = path.stat().st_size
+    if as_json:
+        fields = {"source": str(source), "path": str(path), "bytes": n_bytes, **counts}
+        click.echo(documents.to_json(documents.headed("restore" if restore else "backup", fields)), nl=False)
+        return
+    held = (
+        f"{counted(counts['players'], 'player')}, {counted(counts['sessions'], 'session')}, "
+        f"{counted(counts['swings'], 'swing')}"
+    )
+    if restore:
+        say(f"Restored from {plain(str(file), 500)}: {held}.")
+        say(f"library: {plain(str(path), 500)}")
+        return
+    say(f"Copied and checked: {held}. The clips themselves are not in it.")
+    say(f"file: {plain(str(path), 500)}")

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -278,17 +279,12 @@ def two_sample_t_power(
     df : float, optional
         Degrees of freedom of the spread's estimate where it is not n₁ + n₂ − 2.
     """
-    from scipy.special import nctdtr, stdtrit
-
     _between(p_limit, 0.0, 1.0, "The p limit")
     nu = float(n_first + n_second - 2) if df is None else df
-    if min(n_first, n_second) < 1 or nu <= 0 or not sd > 0:
-        raise DataError(
-            "A power needs samples of one or more, a spread and its degrees of freedom.", "Give real sizes."
-        )
-    limit = float(stdtrit(nu, 1 - p_limit / 2))
-    shift = abs(difference) / (sd * math.sqrt(1 / n_first + 1 / n_second))
-    return float(1 - nctdtr(nu, shift, limit) + nctdtr(nu, shift, -limit))
+    _check_power(sd, n_first, n_second, nu)
+    if sd == 0.0:
+        return 1.0 if difference else p_limit
+    return _t_power(abs(difference) / (sd * math.sqrt(1 / n_first + 1 / n_second)), nu, p_limit)
 
 
 def detectable_difference(
@@ -296,18 +292,36 @@ def detectable_difference(
 ) -> float:
     """Smallest true difference that ``two_sample_t`` finds with the given chance, in the unit of ``sd``.
 
-    0 where ``sd`` is 0: without any scatter the smallest change shows.
+    0 where ``sd`` is 0: without any scatter the smallest change shows. Parameters as ``two_sample_t_power``.
     """
+    _between(p_limit, 0.0, 1.0, "The p limit")
     _between(chance, p_limit, 1.0, "The chance")
-    if sd == 0.0:
-        return 0.0
-    high = sd * math.sqrt(1 / n_first + 1 / n_second)
-    low = 0.0
-    while two_sample_t_power(high, sd, n_first, n_second, p_limit=p_limit, df=df) < chance:
+    nu = float(n_first + n_second - 2) if df is None else df
+    _check_power(sd, n_first, n_second, nu)
+    return sd * math.sqrt(1 / n_first + 1 / n_second) * _noncentrality(nu, p_limit, chance)
+
+
+def _check_power(sd: float, n_first: int, n_second: int, df: float) -> None:
+    if min(n_first, n_second) < 1 or not df > 0 or not (math.isfinite(sd) and sd >= 0):
+        raise DataError("A power needs samples of one or more and a spread with its degrees of freedom.", "Give both.")
+
+
+def _t_power(shift: float, df: float, p_limit: float) -> float:
+    from scipy.special import nctdtr, stdtrit
+
+    limit = float(stdtrit(df, 1 - p_limit / 2))
+    return float(1 - nctdtr(df, shift, limit) + nctdtr(df, shift, -limit))
+
+
+@lru_cache(maxsize=1024)
+def _noncentrality(df: float, p_limit: float, chance: float) -> float:
+    """Noncentrality at which the t test has that chance. By bisection."""
+    low, high = 0.0, 1.0
+    while _t_power(high, df, p_limit) < chance:
         low, high = high, 2 * high
-    for _ in range(40):
+    for _ in range(45):
         middle = (low + high) / 2
-        if two_sample_t_power(middle, sd, n_first, n_second, p_limit=p_limit, df=df) < chance:
+        if _t_power(middle, df, p_limit) < chance:
             low = middle
         else:
             high = middle

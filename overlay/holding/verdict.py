@@ -144,14 +144,14 @@ def verdict(
     missed = detectable(weighed, settings, case.within)
     telling = _telling(case, weighed, missed)
     more = (max(0, settings.least_baseline - n_baseline), max(0, settings.least_later - n_later))
+    if p_gone is None:
+        p_gone = math.nan if weighed.gone is None else weighed.gone.p
     if any(more):
-        told = _too_few(case, weighed, missed, more, telling, settings)
+        sentence, reason = _too_few(weighed, missed, more, telling, settings)
     else:
-        p_gone = p_gone if p_gone is not None or weighed.gone is None else weighed.gone.p
-        told = _word(case, weighed, p_adjusted, p_gone, missed, n_together, telling, settings)
-    word, sentence, reason = told
+        sentence, reason = _told(case, weighed, p_adjusted, p_gone, missed, n_together, telling, settings)
     return Holding(
-        word=word,
+        word=word_of(weighed, p_adjusted, p_gone, case.aim, settings=settings),
         change=weighed.change,
         interval=weighed.interval,
         p=weighed.p,
@@ -180,17 +180,14 @@ def _telling(case: Case, weighed: Weighed, missed: float) -> Telling:
     return Telling(case.unit, digits(case.unit, sure), case.more, case.less)
 
 
-Told = tuple[HoldingWord, str, str]
-
-
 def _too_few(
-    case: Case,
     weighed: Weighed,
     missed: float,
     more: tuple[int, int],
     telling: Telling,
     settings: HoldingSettings,
-) -> Told:
+) -> tuple[str, str]:
+    """Sentence and reason where there are too few sessions."""
     n_baseline, n_later = len(weighed.baseline), len(weighed.later)
     needed = []
     if more[0]:
@@ -210,7 +207,7 @@ def _too_few(
         reasons.append(_missed(weighed, missed, telling, settings))
     if more[0]:
         reasons.append("Sessions from before the change can still be added from older clips.")
-    return "not enough sessions", sentence, " ".join(reasons)
+    return sentence, " ".join(reasons)
 
 
 def _missed(weighed: Weighed, missed: float, telling: Telling, settings: HoldingSettings) -> str:
@@ -222,74 +219,88 @@ def _missed(weighed: Weighed, missed: float, telling: Telling, settings: Holding
     return f"{said}."
 
 
-def _word(
+def word_of(
+    weighed: Weighed, p: float, p_gone: float, aim: Aim = "either", *, settings: HoldingSettings = DEFAULTS
+) -> HoldingWord:
+    """The word alone.
+
+    Parameters
+    ----------
+    p, p_gone : float
+        Of the change and of the change that is gone, after Holm where the measure is not the focus; ``p_gone`` is NaN
+        where none is.
+    """
+    if len(weighed.baseline) < settings.least_baseline or len(weighed.later) < settings.least_later:
+        return "not enough sessions"
+    if p < settings.level and all(weighed.last):
+        return "holding" if _is_meant(aim, weighed.change) else "not holding"
+    if weighed.gone is not None and p_gone < settings.level and _is_meant(aim, weighed.gone.change):
+        return "faded"
+    return "not holding"
+
+
+def _told(
     case: Case,
     weighed: Weighed,
     p: float,
-    p_gone: float | None,
+    p_gone: float,
     missed: float,
     n_together: int,
     telling: Telling,
     settings: HoldingSettings,
-) -> Told:
+) -> tuple[str, str]:
+    """Sentence and reason where there are enough sessions."""
+    word = word_of(weighed, p, p_gone, case.aim, settings=settings)
     changed = p < settings.level
     shown = all(weighed.last)
     change = telling.change(weighed.change)
     between = f"{round(100 * settings.interval)} %: {telling.interval(*weighed.interval)}"
     tested = _tested(weighed, p, case.is_focus, n_together)
     last = f"the last {settings.last} sessions"
+    if word == "holding":
+        return f"Holding: {change} ({between}).", f"{tested}, and each of {last} lies beyond half of the change."
     if changed and shown:
-        if _is_meant(case.aim, weighed.change):
-            reason = f"{tested}, and each of {last} lies beyond half of the change."
-            return "holding", f"Holding: {change} ({between}).", reason
         return (
-            "not holding",
             f"Not holding: it went the wrong way, {change} ({between}).",
             f"{tested}, but it was meant to get {telling.way(1 if case.aim == 'higher' else -1)}.",
         )
-    gone = weighed.gone
-    if gone is not None and p_gone is not None and p_gone < settings.level:
-        return _faded(case, gone, p_gone, telling, settings)
+    if weighed.gone is not None and p_gone < settings.level:
+        return _faded(case, weighed.gone, p_gone, telling, settings)
     if changed:
         seen = sum(weighed.last)
         few = "neither" if seen == 0 and settings.last == 2 else f"{seen or 'none'}"
         return (
-            "not holding",
             f"Not holding: {change} on the whole ({between}), but {few} of {last} shows it.",
             f"{tested}; each of {last} would have to lie beyond half of the change.",
+        )
+    if weighed.sd == 0:
+        return (
+            "Not holding: no change, every session gives the same value.",
+            "The sessions do not scatter at all: look whether they are measured.",
         )
     alone = ""
     if weighed.p < settings.level:
         alone = " By itself it would count; among so many measures one such is to be expected by chance."
-    if weighed.sd == 0:
-        return (
-            "not holding",
-            "Not holding: no change, every session gives the same value.",
-            "The sessions do not scatter at all: look whether they are measured.",
-        )
     return (
-        "not holding",
         f"Not holding: no change beyond the scatter between sessions; measured {change} ({between}).",
         f"{tested}.{alone} {_missed(weighed, missed, telling, settings)}",
     )
 
 
-def _faded(case: Case, gone: Gone, p_gone: float, telling: Telling, settings: HoldingSettings) -> Told:
+def _faded(case: Case, gone: Gone, p_gone: float, telling: Telling, settings: HoldingSettings) -> tuple[str, str]:
     change = telling.change(gone.change)
     first = f"the first {sessions(gone.n)} since"
     back = f"the last {settings.last} are back to less than half of that"
     if _is_meant(case.aim, gone.change):
         sentence = f"Faded: {first} had it {change}; {back}."
-        word: HoldingWord = "faded"
     else:
         sentence = f"Not holding: it went the wrong way for a while, {change} in {first}; {back}."
-        word = "not holding"
     between = f"{round(100 * settings.interval)} %: {telling.interval(*gone.interval)}"
     reason = (
         f"{first[0].upper()}{first[1:]} differ from the baseline ({between}; {p_words(p_gone)}), {gone.shown} of them "
         "by more than half of that change."
     )
-    return word, sentence, reason
+    return sentence, reason
 
 
 def _tested(weighed: Weighed, p: float, is_focus: bool, n_together: int) -> str:

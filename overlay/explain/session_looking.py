@@ -8,7 +8,7 @@ within the picture cancel out of everything that is measured in torso lengths an
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
@@ -36,8 +36,11 @@ FOCAL_PX = 1100.0
 DISTANCE_STATURES = 2.4
 """Usual distance of a camera, in statures (4.1 m): for where it was never seen, as the filming check assumes."""
 
-STEPS = {"camera_height": 0.03, "camera_offset": 0.03, "yaw": 2.0, "roll": 1.0, "camera_distance": 0.2}
+STEPS = (0.03, 0.03, 2.0, 1.0, 0.2)
 """How far each finding is moved for its sensitivity: shares of stature and degrees."""
+
+GRID = (0.06, 0.06, 4.0, 2.0, 0.5)
+"""Between the cameras at which sensitivities are worked out."""
 
 _IN_PICTURE = (
     "shaft_level_back",
@@ -153,27 +156,23 @@ class Moved:
     effect : (D,) float
         At the later camera less at the baseline's. One number for a measure, right and down for a difference.
     slopes : (5, D) float
-        Per share of stature or degree of each finding, at the baseline's camera.
+        Per share of stature or degree of each finding, near the baseline's camera.
     """
 
     effect: FloatArray
     slopes: FloatArray
 
 
+Less = Callable[[Values, Values], FloatArray | None]
+"""What is read with one camera less what is read with another."""
+
+
 def measure_moved(held: Held, view: View, name: str, base: Values, later: Values) -> Moved | None:
     """None where the measure cannot be read from this swing's picture."""
 
-    def value(at: Values) -> FloatArray | None:
-        found = readings(held, view, at).get(name)
-        return None if found is None else np.array([found])
-
-    zero = value(base)
-    if zero is None:
-        return None
-
-    def less(at: Values) -> FloatArray | None:
-        found = value(at)
-        return None if found is None else found - zero
+    def less(at: Values, other: Values) -> FloatArray | None:
+        one, two = readings(held, view, at).get(name), readings(held, view, other).get(name)
+        return None if one is None or two is None else np.array([one - two])
 
     return _moved(less, base, later)
 
@@ -181,21 +180,24 @@ def measure_moved(held: Held, view: View, name: str, base: Values, later: Values
 def cell_moved(held: Held, view: View, part: str, phase: str, base: Values, later: Values) -> Moved | None:
     """None where the phase or part is not in this swing's picture."""
 
-    def less(at: Values) -> FloatArray | None:
-        found = cells(held, view, at, base).get((part, phase))
+    def less(at: Values, other: Values) -> FloatArray | None:
+        found = cells(held, view, at, other).get((part, phase))
         return None if found is None else np.array(found)
 
     return _moved(less, base, later)
 
 
-def _moved(less, base: Values, later: Values) -> Moved | None:  # type: ignore[no-untyped-def]
-    effect = less(later)
+def _moved(less: Less, base: Values, later: Values) -> Moved | None:
+    effect = less(later, base)
     if effect is None:
         return None
+    # A sensitivity changes slowly with the place: taken at the nearest point of a grid it is there for the next call.
+    near = tuple(step * round(at / step) for at, step in zip(base, GRID))
     slopes = []
-    for k, name in enumerate(FINDINGS):
-        ends = [less((*base[:k], base[k] + sign * STEPS[name], *base[k + 1 :])) for sign in (1.0, -1.0)]
-        if ends[0] is None or ends[1] is None:
+    for k, step in enumerate(STEPS):
+        ends = [(*near[:k], near[k] + sign * step, *near[k + 1 :]) for sign in (1.0, -1.0)]
+        gap = less(ends[0], ends[1])
+        if gap is None:
             return None
-        slopes.append((ends[0] - ends[1]) / (2 * STEPS[name]))
+        slopes.append(gap / (2 * step))
     return Moved(effect, np.stack(slopes))

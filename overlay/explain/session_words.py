@@ -98,7 +98,7 @@ def agreement(shifts: Sequence[Shift]) -> str:
     """Within what the cameras agree: "within 3 cm and 1°"."""
     cm = max((abs(shift.value) for shift in shifts if shift.is_seen and shift.unit == "cm"), default=math.nan)
     deg = max((abs(shift.value) for shift in shifts if shift.is_seen and shift.unit == "deg"), default=math.nan)
-    told = [f"{math.ceil(value):.0f}{unit}" for value, unit in ((cm, " cm"), (deg, "°")) if math.isfinite(value)]
+    told = [f"{max(1, math.ceil(value))}{unit}" for value, unit in ((cm, " cm"), (deg, "°")) if math.isfinite(value)]
     return f"within {joined(told)}" if told else ""
 
 
@@ -141,7 +141,7 @@ def sentence(
     if named:
         what = f"The camera {joined([shift_words(shift, view) for shift in named])} in the later sessions"
         if small:
-            said.append(f"{what}; that does nothing to this measure.")
+            said.append(f"{what}; that does next to nothing to this measure.")
         elif not change:
             said.append(f"{what}; that alone {look_words(measure, unit, effect, name)}.")
         else:
@@ -160,8 +160,10 @@ def sentence(
         said.append(f"The cameras agree {agreement(shifts)}: they explain {most}.")
     if unseen := unseen_words(shifts):
         said.append(unseen)
-    if vetoes:
+    if vetoes and not named and any(shift.is_seen for shift in shifts) and not unseen:
+        said.append(f"With that taken off, too little of the change is left to be sure of: {AGAIN}.")
+    elif vetoes:
         said.append(f"The cameras could explain the change: {AGAIN}.")
-    elif named and change and could_explain > 0 and not small:
-        said.append("What is left is still a change.")
+    elif named and change and length(could_explain, unit) != length(0.0, unit):
+        said.append(f"At most {length(could_explain, unit)} of the change can come from that, and the rest stays one.")
     return " ".join(said)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Protocol
 
@@ -84,7 +85,8 @@ def camera_shift(
     -------
     CameraShift
         ``vetoes`` only where ``interval`` shows a change, and what the cameras leave of it, with both uncertainties
-        together, is none.
+        together, is none. A finding that agrees within what the same marks give adds no uncertainty there: a camera
+        put up on the same marks every time scatters about them, and that scatter the sessions show themselves.
 
     Raises
     ------
@@ -104,11 +106,13 @@ def camera_shift(
     whole = abs(change.change) if math.isfinite(change.change) else 0.0
     if not looked:
         return _unreadable(measure, told, shifts, whole, is_change, settings)
-    effect, sd, pulls = _effect(looked, shifts, name, difference, change.change, own_camera, stature_cm, settings)
+    share = settings.movement_shares.get(measure, settings.movement_share)
+    acting = _effect(looked, shifts, name, difference, change.change, own_camera, stature_cm, share, settings)
+    effect, sd = acting.effect, acting.sd
     along = math.copysign(1.0, change.change) * effect if whole else effect
     could = min(max(0.0, along + _quantile(settings.bound) * sd), whole)
-    vetoes = is_change and _left_is_nothing(change, along, sd, settings)
-    named = _named(shifts, pulls, settings)
+    vetoes = is_change and _left_is_nothing(change, along, acting.sd_of_moved, settings)
+    named = _named(shifts, acting.pulls, settings)
     text = sentence(
         measure, _unit(measure, name), view, shifts, named, change.change if whole else 0.0, effect, could, vetoes, name
     )
@@ -210,6 +214,25 @@ def _cameras(shifts: Sequence[Shift], stature_cm: float | None) -> tuple[Values,
     return tuple(base), tuple(later)
 
 
+@dataclass(frozen=True)
+class _Acting:
+    """What the shift does to the measure.
+
+    Attributes
+    ----------
+    effect, sd : float
+    sd_of_moved : float
+        The uncertainty without that of findings which agree.
+    pulls : (5,) float
+        What each finding's shift does.
+    """
+
+    effect: float
+    sd: float
+    sd_of_moved: float
+    pulls: FloatArray
+
+
 def _effect(
     looked: Sequence[Moved],
     shifts: Sequence[Shift],
@@ -218,9 +241,9 @@ def _effect(
     change: float,
     own_camera: bool,
     stature_cm: float | None,
+    movement_share: float,
     settings: SessionCameraSettings,
-) -> tuple[float, float, FloatArray]:
-    """Effect, its SD, and (5,) what each finding's shift does to it."""
+) -> _Acting:
     scales = np.array([_scale(shift.finding, stature_cm) for shift in shifts])
     effects = np.stack([one.effect for one in looked])
     slopes = np.stack([one.slopes for one in looked]) * scales[:, None]
@@ -235,11 +258,20 @@ def _effect(
     if own_camera:
         effects = np.zeros_like(effects)
     effect = float(effects.mean())
-    unsure = np.array([shift.sd for shift in shifts])
-    variance = float(np.mean(np.sum((slopes * unsure) ** 2, axis=1)))
-    other_swing = max(settings.movement_share * abs(effect), float(effects.std(ddof=1)) if len(effects) > 1 else 0.0)
+    parts = np.mean((slopes * np.array([shift.sd for shift in shifts])) ** 2, axis=0)
+    moved = np.array([not _agrees(shift, settings) for shift in shifts])
+    other_swing = max(movement_share * abs(effect), float(effects.std(ddof=1)) if len(effects) > 1 else 0.0)
     values = np.array([shift.value if shift.is_seen else 0.0 for shift in shifts])
-    return effect, math.sqrt(variance + other_swing**2), slopes.mean(axis=0) * values
+    return _Acting(
+        effect,
+        math.sqrt(float(parts.sum()) + other_swing**2),
+        math.sqrt(float(parts[moved].sum()) + other_swing**2),
+        slopes.mean(axis=0) * values,
+    )
+
+
+def _agrees(shift: Shift, settings: SessionCameraSettings) -> bool:
+    return shift.is_seen and abs(shift.value) <= settings.agree[shift.finding]
 
 
 def _direction(effect: FloatArray, difference: tuple[float, float] | None, change: float) -> FloatArray:
@@ -254,11 +286,7 @@ def _direction(effect: FloatArray, difference: tuple[float, float] | None, chang
 
 def _named(shifts: Sequence[Shift], pulls: FloatArray, settings: SessionCameraSettings) -> tuple[Shift, ...]:
     """Shifts beyond what the same marks give, those that move the measure most first."""
-    far = [
-        (shift, abs(pull))
-        for shift, pull in zip(shifts, pulls)
-        if shift.is_seen and abs(shift.value) > settings.agree[shift.finding]
-    ]
+    far = [(shift, abs(pull)) for shift, pull in zip(shifts, pulls) if shift.is_seen and not _agrees(shift, settings)]
     most = max((pull for _, pull in far), default=0.0)
     matter = [(shift, pull) for shift, pull in far if pull >= 0.1 * most]
     return tuple(shift for shift, _ in sorted(matter, key=lambda pair: -pair[1])[: settings.told])
@@ -275,7 +303,7 @@ def _unreadable(
     """What a camera does to it cannot be worked out: then only one that stood at the same place clears the change."""
     from overlay.explain.session_words import agreement
 
-    same = all(shift.is_seen and abs(shift.value) <= settings.agree[shift.finding] for shift in shifts)
+    same = all(_agrees(shift, settings) for shift in shifts)
     vetoes = is_change and not same
     said = "What a camera does to this measure cannot be worked out"
     if same:

@@ -96,7 +96,30 @@ class SessionCameraSettings:
         "of a shift: the pose model sees a turned player as less turned; docs/studies/filming_errors.md",
     )
     movement_share: float = setting(
-        0.25, "fraction", "of the effect: how far it differs between this player's swing and the usual ones"
+        0.25,
+        "fraction",
+        "of the effect: how far it differs between this player's swing and the usual ones; "
+        "docs/studies/session_cameras.md",
+    )
+    movement_shares: Mapping[str, float] = field(
+        default_factory=lambda: {
+            "club_head_over_hands_back": 0.35,
+            "hand_height_back": 1.8,
+            "shoulders_to_spine_top": 1.5,
+            "shaft_to_plane_down": 0.6,
+            "shaft_to_spine_down": 0.5,
+            "shaft_pointing_down": 1.2,
+            "head_line_release": 0.3,
+            "pelvis_push_back": 0.5,
+            "pelvis_gap_top": 0.35,
+            "hands_ahead_impact": 0.35,
+            "shaft_to_trail_arm_through": 0.4,
+        },
+        metadata={
+            "unit": "fraction",
+            "reason": "as movement_share, of measures that differ more from swing to swing; "
+            "docs/studies/session_cameras.md",
+        },
     )
     bound: float = setting(0.95, "fraction", "one-sided bound of what the cameras could explain; common practice")
     level: float = setting(0.95, "fraction", "of the interval of what is left; common practice")

@@ -14,7 +14,7 @@ from overlay.arrays import FloatArray
 from overlay.data import Aim, Holding, HoldingWord
 from overlay.data.record import AIMS
 from overlay.errors import DataError
-from overlay.holding.weigh import Gone, Weighed, detectable, weigh
+from overlay.holding.weigh import Gone, Weighed, Within, detectable, weigh
 from overlay.holding.wording import Telling, digits, p_words, sessions
 from overlay.settings.holding import HoldingSettings
 
@@ -36,9 +36,9 @@ class Case:
     unit : str
     more, less : str
         What a higher and a lower value mean, for the sentence.
-    within : (float, float, float) or None
-        Standard errors of the baseline's and of the later sessions' mean from the swings within the sessions, and
-        their degrees of freedom; used where sessions are too few to show their own scatter.
+    within : Within or None
+        What the swings within the sessions say: it widens the error where the side with fewer sessions also has fewer
+        swings in them, and stands in where one session a side shows no scatter.
     """
 
     baseline: Sequence[float] | FloatArray
@@ -48,7 +48,7 @@ class Case:
     unit: str = ""
     more: str = "higher"
     less: str = "lower"
-    within: tuple[float, float, float] | None = None
+    within: Within | None = None
 
 
 def judge(
@@ -61,7 +61,7 @@ def judge(
     unit: str = "",
     more: str = "higher",
     less: str = "lower",
-    within: tuple[float, float, float] | None = None,
+    within: Within | None = None,
     settings: HoldingSettings = DEFAULTS,
 ) -> Holding:
     """The verdict on one measure.
@@ -86,7 +86,7 @@ def judge(
         Something that is not a row of numbers, an infinite value, or an aim there is not.
     """
     case = Case(baseline, later, aim, is_focus, unit, more, less, within)
-    weighed = weigh(baseline, later, settings)
+    weighed = weigh(baseline, later, settings, within)
     if p_adjusted is not None and not (math.isnan(p_adjusted) or 0.0 <= p_adjusted <= 1.0):
         raise DataError(f"An adjusted p of {p_adjusted} is no probability.", "Give a number from 0 to 1.")
     return verdict(case, weighed, weighed.p if p_adjusted is None else p_adjusted, settings=settings)
@@ -105,7 +105,7 @@ def judge_together(cases: Sequence[Case], *, settings: HoldingSettings = DEFAULT
     """
     if sum(case.is_focus for case in cases) > 1:
         raise DataError("More than one measure is declared the focus.", "Declare the one that was worked on.")
-    weighed = [weigh(case.baseline, case.later, settings) for case in cases]
+    weighed = [weigh(case.baseline, case.later, settings, case.within) for case in cases]
     others = [i for i, case in enumerate(cases) if not case.is_focus and math.isfinite(weighed[i].p)]
     adjusted = [each.p for each in weighed]
     gone = [math.nan if each.gone is None else each.gone.p for each in weighed]
@@ -307,6 +307,10 @@ def _tested(weighed: Weighed, p: float, is_focus: bool, n_together: int) -> str:
     said = f"t test on {len(weighed.baseline)} + {len(weighed.later)} session means: {p_words(weighed.p)}"
     if not is_focus and n_together > 1:
         said += f", among {n_together} measures {p_words(p)} (Holm)"
+    if weighed.widened > 1.1:
+        said += (
+            f" (with an error widened {weighed.widened:.1f} times, for the few swings on the side of fewer sessions)"
+        )
     if weighed.sd == 0:
         said += " (the sessions of a side do not scatter at all: look whether they are measured)"
     return said

@@ -39,6 +39,26 @@ class Gone:
 
 
 @dataclass(frozen=True)
+class Within:
+    """What the swings within the sessions say about how sure the session means are.
+
+    Attributes
+    ----------
+    sd : float
+        SD of one swing about its session's mean, pooled over sessions.
+    df : float
+        Its degrees of freedom.
+    baseline, later : (N,), (M,) sequence of int
+        Swings of each session, in the order of the session means and as many.
+    """
+
+    sd: float
+    df: float
+    baseline: Sequence[int]
+    later: Sequence[int]
+
+
+@dataclass(frozen=True)
 class Weighed:
     """Everything the verdict is made of.
 
@@ -54,6 +74,10 @@ class Weighed:
         Whether each of the last sessions lies beyond its share of the change, oldest first.
     gone : Gone or None
         None where there are too few later sessions, or the last ones do show the change.
+    error : float
+        Standard error of the change; NaN when unknown.
+    widened : float
+        By what factor it was widened since the side with fewer sessions is also the one with fewer swings in them.
     """
 
     baseline: FloatArray
@@ -65,15 +89,35 @@ class Weighed:
     df: int
     last: tuple[bool, ...]
     gone: Gone | None
+    error: float = math.nan
+    widened: float = 1.0
 
 
-def session_means(values: Sequence[float] | FloatArray, name: str) -> FloatArray:
-    """(N,) float without the missing ones.
+@dataclass(frozen=True)
+class _Side:
+    """Some sessions: their means, and what each owes to its few swings (within variance over swings; 0 if unknown)."""
+
+    means: FloatArray
+    owed: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.means)
+
+    def __getitem__(self, part: slice) -> _Side:
+        return _Side(self.means[part], self.owed[part])
+
+    @property
+    def mean(self) -> float:
+        return float(self.means.mean())
+
+
+def _side(values: Sequence[float] | FloatArray, name: str, swings: Sequence[int] | None, variance: float) -> _Side:
+    """The sessions that have a mean.
 
     Raises
     ------
     DataError
-        Something that is not a row of numbers, or an infinite one.
+        Something that is not a row of numbers, an infinite one, or counts of swings that do not fit.
     """
     try:
         array = np.asarray(values, np.float64)
@@ -83,81 +127,123 @@ def session_means(values: Sequence[float] | FloatArray, name: str) -> FloatArray
         raise DataError(f"{name} is not a row of numbers.", "Give one mean a session.")
     if np.any(np.isinf(array)):
         raise DataError(f"{name} holds an infinite value.", "Give one mean a session, NaN where there is none.")
-    return array[~np.isnan(array)]
+    keep = ~np.isnan(array)
+    if swings is None:
+        return _Side(array[keep], np.zeros(int(keep.sum())))
+    counts = np.asarray(swings, np.float64)
+    if counts.shape != array.shape or np.any(counts[keep] < 1):
+        raise DataError(f"{name} and its numbers of swings do not fit.", "Give how many swings each mean is of.")
+    return _Side(array[keep], variance / counts[keep])
 
 
 def weigh(
-    baseline: Sequence[float] | FloatArray, later: Sequence[float] | FloatArray, settings: HoldingSettings
+    baseline: Sequence[float] | FloatArray,
+    later: Sequence[float] | FloatArray,
+    settings: HoldingSettings,
+    within: Within | None = None,
 ) -> Weighed:
     """Weigh the later sessions against the baseline's.
 
     Student's two-sample t test with pooled variance, on session means: swings of one session resemble each other, so
-    that pooled swings would find a change in one season of three where there is none (docs/holding.md).
+    that pooled swings would find a change in one season of three where there is none (docs/holding.md). With
+    ``within`` the standard error is widened where it has to be, see ``_error``.
+
+    Raises
+    ------
+    DataError
+        Something that is not a row of numbers, an infinite one, or counts of swings that do not fit.
     """
-    a, b = session_means(baseline, "The baseline"), session_means(later, "The list of later sessions")
+    variance = within.sd**2 if within is not None and math.isfinite(within.sd) else 0.0
+    counts = (None, None) if within is None else (within.baseline, within.later)
+    a = _side(baseline, "The baseline", counts[0], variance)
+    b = _side(later, "The list of later sessions", counts[1], variance)
     sd, df = _scatter(a, b)
     nan = (math.nan, math.nan)
     if not len(a) or not len(b):
-        return Weighed(a, b, math.nan, nan, math.nan, sd, df, (), None)
-    change = float(b.mean() - a.mean())
-    if _is_nothing(change, (a, b)):
+        return Weighed(a.means, b.means, math.nan, nan, math.nan, sd, df, (), None)
+    change = b.mean - a.mean
+    if _is_nothing(change, a, b):
         change = 0.0
+    error = _error(sd, a, b, (a, b)) if df else math.nan
+    plain = sd * math.sqrt(1 / len(a) + 1 / len(b))
+    widened = error / plain if plain > 0 else 1.0
+    interval = _interval(change, error, df, settings)
     if len(a) < settings.least_baseline or len(b) < settings.least_later:
-        return Weighed(a, b, change, _interval(change, sd, df, len(a), len(b), settings), math.nan, sd, df, (), None)
-    p = _p_value(change, sd, df, len(a), len(b))
-    last = _beyond(b[-settings.last :], float(a.mean()), change, settings)
-    interval = _interval(change, sd, df, len(a), len(b), settings)
-    return Weighed(a, b, change, interval, p, sd, df, last, _gone(a, b, settings))
+        return Weighed(a.means, b.means, change, interval, math.nan, sd, df, (), None, error, widened)
+    last = _beyond(b.means[-settings.last :], a.mean, change, settings)
+    return Weighed(
+        a.means,
+        b.means,
+        change,
+        interval,
+        _p_value(change, error, df),
+        sd,
+        df,
+        last,
+        _gone(a, b, settings),
+        error,
+        widened,
+    )
 
 
-def _scatter(*groups: FloatArray) -> tuple[float, int]:
+def _scatter(*groups: _Side) -> tuple[float, int]:
     """SD of single session means about their group's mean, and its degrees of freedom."""
     df = sum(max(0, len(group) - 1) for group in groups)
     if df == 0:
         return math.nan, 0
-    total = sum(float(np.sum((group - group.mean()) ** 2)) for group in groups if len(group))
-    largest = max(float(np.max(np.abs(group))) for group in groups if len(group))
+    total = sum(float(np.sum((group.means - group.mean) ** 2)) for group in groups if len(group))
+    largest = max(float(np.max(np.abs(group.means))) for group in groups if len(group))
     sd = math.sqrt(total / df)
     # Equal numbers whose mean is rounded do not scatter.
     return (0.0 if sd <= 1e-12 * largest else sd), df
 
 
-def _error(sd: float, n_first: int, n_second: int) -> float:
-    return sd * math.sqrt(1 / n_first + 1 / n_second)
+def _error(sd: float, first: _Side, second: _Side, groups: Sequence[_Side]) -> float:
+    """Standard error of the difference of two means, with the spread of all ``groups``.
+
+    The pooled test takes all session means to scatter alike: by σ² between sessions and, each, by its swings' share
+    w/n. Where the side with fewer sessions has fewer swings in them, the pooled spread is too small for it: by
+    w·[h₁/k₁ + h₂/k₂ − h·(1/k₁ + 1/k₂)], with k sessions, h the mean of 1/n on a side and of the pooled spread. That is
+    added where it is positive; where it is negative the plain error stays, which is then on the safe side.
+    """
+    sizes = 1 / len(first) + 1 / len(second)
+    df = sum(len(group) - 1 for group in groups)
+    pooled = sum((len(group) - 1) * float(group.owed.mean()) for group in groups if len(group) > 1) / df
+    owed = float(first.owed.mean()) / len(first) + float(second.owed.mean()) / len(second) - pooled * sizes
+    return math.sqrt(sd**2 * sizes + max(0.0, owed))
 
 
-def _is_nothing(change: float, groups: Sequence[FloatArray]) -> bool:
+def _is_nothing(change: float, *groups: _Side) -> bool:
     """Of groups without scatter: their means differ by rounding alone."""
-    return abs(change) <= 1e-12 * max(float(np.max(np.abs(group))) for group in groups)
+    return abs(change) <= 1e-12 * max(float(np.max(np.abs(group.means))) for group in groups)
 
 
-def _p_value(change: float, sd: float, df: float, n_first: int, n_second: int) -> float:
+def _p_value(change: float, error: float, df: float) -> float:
     from scipy.special import stdtr
 
-    error = _error(sd, n_first, n_second)
     if error == 0.0:
         return 0.0 if change else 1.0
     return float(2 * stdtr(df, -abs(change) / error))
 
 
-def _interval(
-    change: float, sd: float, df: int, n_first: int, n_second: int, settings: HoldingSettings
-) -> tuple[float, float]:
+def _interval(change: float, error: float, df: int, settings: HoldingSettings) -> tuple[float, float]:
     from scipy.special import stdtrit
 
     if df == 0:
         return math.nan, math.nan
-    half = float(stdtrit(df, (1 + settings.interval) / 2)) * _error(sd, n_first, n_second)
+    half = float(stdtrit(df, (1 + settings.interval) / 2)) * error
     return change - half, change + half
 
 
-def _beyond(sessions: FloatArray, baseline: float, change: float, settings: HoldingSettings) -> tuple[bool, ...]:
+def _beyond(
+    sessions: FloatArray | Sequence[float], baseline: float, change: float, settings: HoldingSettings
+) -> tuple[bool, ...]:
     """Whether each session lies further than its share of the change from the baseline, on the change's side."""
     way = math.copysign(1.0, change)
     return tuple(bool(way * (value - baseline) > settings.share * abs(change)) for value in sessions)
 
 
-def _gone(a: FloatArray, b: FloatArray, settings: HoldingSettings) -> Gone | None:
+def _gone(a: _Side, b: _Side, settings: HoldingSettings) -> Gone | None:
     """The clearest change of the first later sessions that the last ones no longer show.
 
     The later sessions are cut in two: the first n, which showed a change, and the rest. n is all but the last two, half
@@ -171,56 +257,53 @@ def _gone(a: FloatArray, b: FloatArray, settings: HoldingSettings) -> Gone | Non
     while n >= max(2, settings.least_shown):
         cuts.append(n)
         n //= 2
+    newest = b.means[-settings.last :]
     found: list[Gone] = []
     for n in cuts:
-        first, rest = b[:n], b[n:]
-        change = float(first.mean() - a.mean())
-        sd, df = _scatter(a, first, rest)
-        if _is_nothing(change, (a, b)):
+        groups = (a, b[:n], b[n:])
+        change = groups[1].mean - a.mean
+        if _is_nothing(change, a, b):
             continue
-        shown = sum(_beyond(first, float(a.mean()), change, settings))
-        newest = b[-settings.last :]
+        shown = sum(_beyond(groups[1].means, a.mean, change, settings))
         # Both by themselves may stray; their mean and the newest one must be back.
-        back = _beyond(np.array([newest.mean(), newest[-1]]), float(a.mean()), change, settings)
+        back = _beyond([float(newest.mean()), float(newest[-1])], a.mean, change, settings)
         if shown < settings.least_shown or any(back):
             continue
-        p = max(_p_value(change, sd, df, len(a), n), _any_differs((a, first, rest), sd, df))
-        interval = _interval(change, sd, df, len(a), n, settings)
-        found.append(Gone(n, change, interval, min(1.0, p * len(cuts)), shown))
+        sd, df = _scatter(*groups)
+        error = _error(sd, a, groups[1], groups)
+        p = max(_p_value(change, error, df), _any_differs(groups, sd, df))
+        found.append(Gone(n, change, _interval(change, error, df, settings), min(1.0, p * len(cuts)), shown))
     return min(found, key=lambda gone: gone.p, default=None)
 
 
-def _any_differs(groups: Sequence[FloatArray], sd: float, df: int) -> float:
+def _any_differs(groups: Sequence[_Side], sd: float, df: int) -> float:
     """p of the one-way F test; 0 where groups without scatter differ."""
     from scipy.special import fdtrc
 
     if sd == 0.0:
         return 0.0
-    grand = float(np.mean(np.concatenate(groups)))
-    between = sum(len(group) * (float(group.mean()) - grand) ** 2 for group in groups) / (len(groups) - 1)
+    grand = float(np.mean(np.concatenate([group.means for group in groups])))
+    between = sum(len(group) * (group.mean - grand) ** 2 for group in groups) / (len(groups) - 1)
     return float(fdtrc(len(groups) - 1, df, between / sd**2))
 
 
-def detectable(weighed: Weighed, settings: HoldingSettings, within: tuple[float, float, float] | None) -> float:
+def detectable(weighed: Weighed, settings: HoldingSettings, within: Within | None = None) -> float:
     """Smallest change that so many sessions would have found with the chance of the settings; NaN when unknown.
 
-    Where a side has no session yet, or so few that no test is made, it is told for what there is; an empty side counts
-    as if its least number had been filmed.
-
-    Parameters
-    ----------
-    within : (SD of one side's mean, of the other's, degrees of freedom) or None
-        Of the swings within the sessions; used where the sessions themselves show no scatter because there is one a
-        side. Optimistic: sessions scatter more than their swings make them.
+    Where sides are so small that no test is made it is told for what there is; an empty side counts as if its least
+    number had been filmed. One session a side shows no scatter: then the swings within them stand for it, which is
+    optimistic, since sessions scatter by more than their swings make them.
     """
     n_first = len(weighed.baseline) or settings.least_baseline
     n_second = len(weighed.later) or settings.least_later
+    limits = {"p_limit": settings.level, "chance": settings.chance}
     if weighed.df > 0:
-        return stats.detectable_difference(
-            weighed.sd, n_first, n_second, p_limit=settings.level, chance=settings.chance, df=weighed.df
-        )
-    if within is None or not all(map(math.isfinite, within)) or within[2] <= 0:
+        found = stats.detectable_difference(weighed.sd, n_first, n_second, df=weighed.df, **limits)
+        return found * weighed.widened
+    if within is None or not math.isfinite(within.sd) or within.df <= 0:
         return math.nan
-    # Two means, each with its own error: as one sample a side of an SD of √((e₁² + e₂²)/2).
-    sd = math.sqrt((within[0] ** 2 + within[1] ** 2) / 2)
-    return stats.detectable_difference(sd, 1, 1, p_limit=settings.level, chance=settings.chance, df=within[2])
+    counts = [*within.baseline, *within.later]
+    sd = within.sd * math.sqrt(sum(1 / count for count in counts) / len(counts)) if counts else math.nan
+    if not math.isfinite(sd):
+        return math.nan
+    return stats.detectable_difference(sd, n_first, n_second, df=within.df, **limits)

@@ -15,7 +15,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
-from typing import IO, Any
+from typing import IO, Any, Self
 
 from overlay.batch.jobs import ReadJob, Told
 from overlay.batch.wire import receive, send
@@ -161,6 +161,9 @@ class LocalPool:
     workers : int or None
         How many; None: one a core.
     settings : PoolSettings
+    cores : int or None
+        How many threads a clip may use that is read alone; None: one a core. A worker of a cluster has one: others
+        read on the same machine.
 
     Notes
     -----
@@ -168,9 +171,11 @@ class LocalPool:
     very long, costs its clip a retry on a new one; a clip over which two of them ended is given back as failed.
     """
 
-    def __init__(self, workers: int | None = None, settings: PoolSettings | None = None) -> None:
+    def __init__(
+        self, workers: int | None = None, settings: PoolSettings | None = None, *, cores: int | None = None
+    ) -> None:
         self._settings = settings or PoolSettings()
-        self._cores = usable_cores()
+        self._cores = usable_cores() if cores is None else max(1, cores)
         self._limit = self._cores if workers is None else max(1, workers)
         self._inbox: queue.SimpleQueue[tuple[_Worker, Any]] = queue.SimpleQueue()
         self._crew: list[_Worker] = []
@@ -184,7 +189,7 @@ class LocalPool:
         """Process ids of the workers that run now."""
         return tuple(worker.process.pid for worker in self._crew)
 
-    def __enter__(self) -> LocalPool:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(

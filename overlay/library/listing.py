@@ -1,0 +1,463 @@
+"""Swings as a table shows them: filtered, sorted, a page at a time.
+
+Every query walks an index that gives the wanted order already and stops when the page is full; what the filter says of
+the session is decided before a swing is looked at. docs/studies/library_size.md has the times.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, cast
+
+from overlay.data import FilmingFinding, FilmingReport, KeptSwing, Measure, Model, Position, Positions
+from overlay.data.answers import FilmingVerdict
+from overlay.errors import InputError
+from overlay.library.base import Part, chunks, marks, whole
+from overlay.library.connection import Row
+from overlay.library.words import day, day_text, key, number, path_of, shown
+from overlay.terms import Handedness, Source, View
+
+Limit = tuple[str, float | None, float | None]
+
+_SWING = """SELECT s.id, s.clip_id, s.session_id, p.name, x.date, x.club, c.path, s.number, s.view, s.handedness,
+    s.impact_s, s.slow_factor, s.first_focus, s.filming, b.swing_id IS NOT NULL
+    FROM swings s CROSS JOIN sessions x ON x.id = s.session_id CROSS JOIN players p ON p.id = x.player_id
+    CROSS JOIN clips c ON c.id = s.clip_id LEFT JOIN best b ON b.swing_id = s.id"""
+
+
+@dataclass(frozen=True)
+class SwingFilter:
+    """Which swings are wanted; what is left out does not matter, and everything given must hold.
+
+    Attributes
+    ----------
+    players, clubs : tuple of str
+        One of them; case and spaces do not matter, "" among the clubs: not told.
+    sessions : tuple of int
+    views : tuple of View
+    tags : tuple of str
+        All of them, each on the swing itself, its clip or its session.
+    since, until : date or None
+        First and last day.
+    best : bool or None
+    first : str or None
+        What the checklist puts first: the focus measure's name, "" for swings where nothing was found.
+    limits : tuple of (measure, low, high)
+        Valid values from ``low`` to ``high``; None for an open end.
+    """
+
+    players: tuple[str, ...] = ()
+    sessions: tuple[int, ...] = ()
+    clubs: tuple[str, ...] = ()
+    views: tuple[View, ...] = ()
+    tags: tuple[str, ...] = ()
+    since: datetime.date | None = None
+    until: datetime.date | None = None
+    best: bool | None = None
+    first: str | None = None
+    limits: tuple[Limit, ...] = ()
+
+
+EVERYTHING = SwingFilter()
+
+
+@dataclass(frozen=True)
+class _Where:
+    """A filter as conditions on the session ``x`` and on the swing ``s``, with their values."""
+
+    session: str
+    session_values: tuple[Any, ...]
+    swing: str
+    swing_values: tuple[Any, ...]
+
+
+class Listing(Part):
+    """Swings of the store."""
+
+    def swings(
+        self,
+        filter: SwingFilter = EVERYTHING,
+        *,
+        sort: str = "date",
+        descending: bool = True,
+        limit: int | None = None,
+        offset: int = 0,
+        measures: Sequence[str] = (),
+    ) -> tuple[KeptSwing, ...]:
+        """Swings that pass the filter.
+
+        Parameters
+        ----------
+        filter : SwingFilter
+        sort : str
+            "date" (then the order they were filmed in), "id", or the name of a measure ("tempo_ratio" is one). Swings
+            without a valid value of it come last, whichever way it is sorted.
+        descending : bool
+        limit, offset : int
+            A page of the result. None: all of it.
+        measures : sequence of str
+            Measures whose valid values are given with each swing.
+
+        Raises
+        ------
+        InputError
+            A player, session or measure is not known.
+        """
+        if (limit is not None and limit < 0) or offset < 0:
+            raise InputError("A page of swings begins and ends at a whole number from 0.", "Give such numbers.")
+        wanted = -1 if limit is None else int(limit)
+        with self._db.reading():
+            if sort == "date":
+                ids = self._by_date(filter, descending, wanted, offset)
+            elif sort == "id":
+                ids = self._by_id(filter, descending, wanted, offset)
+            else:
+                ids = self._by_measure(filter, sort, descending, wanted, offset)
+            return self._kept(ids, measures)
+
+    def swing(self, id: int, *, measures: Sequence[str] = ()) -> KeptSwing:
+        """One swing.
+
+        Raises
+        ------
+        InputError
+            There is none of that id.
+        """
+        with self._db.reading():
+            self._must("swings", id, "swing")
+            return self._kept([int(id)], measures)[0]
+
+    def count_swings(self, filter: SwingFilter = EVERYTHING) -> int:
+        """How many swings pass the filter.
+
+        Raises
+        ------
+        InputError
+            As ``swings``.
+        """
+        with self._db.reading():
+            where = self._where(filter)
+            return self._db.number(
+                f"""SELECT count(*) FROM sessions x CROSS JOIN swings s INDEXED BY swings_in_order
+                ON s.session_id = x.id WHERE {where.session} AND {where.swing}""",
+                (*where.session_values, *where.swing_values),
+            )
+
+    # --- the page's ids, in order ---
+
+    def _by_date(self, filter: SwingFilter, descending: bool, limit: int, offset: int) -> list[int]:
+        way = "DESC" if descending else "ASC"
+        where = self._where(filter)
+        rows = self._db.rows(
+            f"""SELECT s.id FROM sessions x INDEXED BY sessions_by_date
+            CROSS JOIN swings s INDEXED BY swings_in_order ON s.session_id = x.id
+            WHERE x.date >= '' AND {where.session} AND {where.swing}
+            ORDER BY x.date {way}, x.id {way}, s.taken_at {way}, s.id {way} LIMIT ? OFFSET ?""",
+            (*where.session_values, *where.swing_values, limit, offset),
+        )
+        return [row[0] for row in rows]
+
+    def _by_id(self, filter: SwingFilter, descending: bool, limit: int, offset: int) -> list[int]:
+        where = self._where(filter)
+        rows = self._db.rows(
+            f"""SELECT s.id FROM swings s NOT INDEXED
+            WHERE s.id > 0 AND {_in_sessions("s", where)} AND {where.swing}
+            ORDER BY s.id {"DESC" if descending else "ASC"} LIMIT ? OFFSET ?""",
+            (*where.session_values, *where.swing_values, limit, offset),
+        )
+        return [row[0] for row in rows]
+
+    def _by_measure(self, filter: SwingFilter, name: str, descending: bool, limit: int, offset: int) -> list[int]:
+        kinds = self._kinds_of(name, filter.views)
+        where = self._where(filter)
+        way = "DESC" if descending else "ASC"
+        end = -1 if limit < 0 else limit + offset
+        found: list[tuple[float, int]] = []
+        for kind in kinds:
+            # Each kind (view, unit) has its own order; the page lies among their first ones.
+            rows = self._db.rows(
+                f"""SELECT m.value, m.swing_id FROM measures m INDEXED BY measures_by_value
+                {self._with_swing(where)}
+                WHERE m.kind_id = ? AND m.valid = 1 AND {_in_sessions("m", where)} AND {where.swing}
+                ORDER BY m.value {way}, m.swing_id {way} LIMIT ?""",
+                (kind, *where.session_values, *where.swing_values, end),
+            )
+            found.extend((row[0], row[1]) for row in rows)
+        found.sort(reverse=descending)
+        page = found[offset:] if end < 0 else found[offset:end]
+        if end >= 0 and len(found) >= end:
+            return [id for _, id in page]
+        # The page goes past the last one that has a value: the others follow, newest first.
+        rest_limit = -1 if limit < 0 else limit - len(page)
+        rest = self._db.rows(
+            f"""SELECT s.id FROM sessions x INDEXED BY sessions_by_date
+            CROSS JOIN swings s INDEXED BY swings_in_order ON s.session_id = x.id
+            WHERE x.date >= '' AND {where.session} AND {where.swing} AND NOT EXISTS (SELECT 1 FROM measures m
+                WHERE m.kind_id IN ({marks(kinds)}) AND m.session_id = s.session_id AND m.swing_id = s.id
+                AND m.valid = 1)
+            ORDER BY x.date DESC, x.id DESC, s.taken_at DESC, s.id DESC LIMIT ? OFFSET ?""",
+            (*where.session_values, *where.swing_values, *kinds, rest_limit, max(0, offset - len(found))),
+        )
+        return [id for _, id in page] + [row[0] for row in rest]
+
+    @staticmethod
+    def _with_swing(where: _Where) -> str:
+        """The swing itself is looked up only when the filter asks for more than its session."""
+        return "" if where.swing == "1" else "CROSS JOIN swings s ON s.id = m.swing_id"
+
+    # --- what a filter means ---
+
+    def _where(self, filter: SwingFilter) -> _Where:
+        session, swing = ["1"], ["1"]
+        session_values: list[Any] = []
+        swing_values: list[Any] = []
+        if filter.players:
+            ids = [self._player_id(name) for name in filter.players]
+            session.append(f"x.player_id IN ({marks(ids)})")
+            session_values += ids
+        if filter.sessions:
+            wanted = [whole(id, "session") for id in filter.sessions]
+            for id in wanted:
+                self._must("sessions", id, "session")
+            session.append(f"x.id IN ({marks(wanted)})")
+            session_values += wanted
+        if filter.clubs:
+            session.append(f"x.club_key IN ({marks(filter.clubs)})")
+            session_values += [key(club) for club in filter.clubs]
+        if filter.since is not None:
+            session.append("x.date >= ?")
+            session_values.append(day_text(filter.since, "first day"))
+        if filter.until is not None:
+            session.append("x.date <= ?")
+            session_values.append(day_text(filter.until, "last day"))
+        # From here on of the swing; + keeps SQLite from giving up the order that the index has.
+        if filter.views:
+            swing.append(f"+s.view IN ({marks(filter.views)})")
+            swing_values += list(filter.views)
+        if filter.best is not None:
+            swing.append(f"+s.id {'' if filter.best else 'NOT'} IN (SELECT swing_id FROM best)")
+        for tag in filter.tags:
+            swing.append(
+                "(+s.id IN (SELECT swing_id FROM tags WHERE word_key = ? AND swing_id IS NOT NULL)"
+                " OR +s.session_id IN (SELECT session_id FROM tags WHERE word_key = ? AND session_id IS NOT NULL)"
+                " OR +s.clip_id IN (SELECT clip_id FROM tags WHERE word_key = ? AND clip_id IS NOT NULL))"
+            )
+            swing_values += [key(tag)] * 3
+        if filter.first is not None:
+            swing.append("+s.first_focus = ?")
+            swing_values.append(filter.first)
+        for name, low, high in filter.limits:
+            kinds = self._kinds_of(name, filter.views)
+            inside = "".join(f" AND m.value {sign} ?" for sign, edge in ((">=", low), ("<=", high)) if edge is not None)
+            swing.append(
+                f"EXISTS (SELECT 1 FROM measures m WHERE m.kind_id IN ({marks(kinds)})"
+                f" AND m.session_id = s.session_id AND m.swing_id = s.id AND m.valid = 1{inside})"
+            )
+            swing_values += [*kinds, *(_edge(name, edge) for edge in (low, high) if edge is not None)]
+        return _Where(" AND ".join(session), tuple(session_values), " AND ".join(swing), tuple(swing_values))
+
+    def _kinds_of(self, name: str, views: Sequence[str] = ()) -> list[int]:
+        """Ids of the kinds (view, unit) of a measure.
+
+        Raises
+        ------
+        InputError
+            No swing of the library has it.
+        """
+        rows = self._db.rows("SELECT id, view FROM kinds WHERE name = ? ORDER BY id", (name,))
+        if not rows:
+            raise self._unknown_measure(name)
+        return [row[0] for row in rows if not views or row[1] in views]
+
+    def _unknown_measure(self, name: str) -> InputError:
+        import difflib
+
+        known = [row[0] for row in self._db.rows("SELECT DISTINCT name FROM kinds ORDER BY name")]
+        near = difflib.get_close_matches(name, known, 3) or known[:8]
+        return InputError(
+            f"No swing of the library has a measure {shown(name)}.",
+            f"Measures are: {', '.join(near)}{', …' if len(known) > len(near) else ''}."
+            if known
+            else "Add clips first: `overlay add FOLDER --player NAME`.",
+        )
+
+    # --- what a table shows of them ---
+
+    def _kept(self, ids: Sequence[int], measures: Sequence[str]) -> tuple[KeptSwing, ...]:
+        rows: dict[int, Row] = {}
+        tags: dict[int, list[str]] = {}
+        values: dict[int, dict[str, float]] = {}
+        kinds = {kind: name for name in dict.fromkeys(("tempo_ratio", *measures)) for kind in self._kinds_or_none(name)}
+        if measures:
+            for name in measures:
+                self._kinds_of(name)
+        for some in chunks(ids):
+            for row in self._db.rows(f"{_SWING} WHERE s.id IN ({marks(some)})", some):
+                rows[row[0]] = row
+            for id, word in self._db.rows(
+                f"SELECT swing_id, word FROM tags WHERE swing_id IN ({marks(some)}) ORDER BY word_key", some
+            ):
+                tags.setdefault(id, []).append(word)
+            for kind in kinds:
+                for id, value in self._db.rows(
+                    f"""SELECT s.id, m.value FROM swings s CROSS JOIN measures m
+                    ON m.kind_id = ? AND m.session_id = s.session_id AND m.swing_id = s.id
+                    WHERE s.id IN ({marks(some)}) AND m.valid = 1""",
+                    (kind, *some),
+                ):
+                    values.setdefault(id, {})[kinds[kind]] = value
+        return tuple(
+            _swing(rows[id], tuple(tags.get(id, ())), values.get(id, {}), measures) for id in ids if id in rows
+        )
+
+    def _kinds_or_none(self, name: str) -> list[int]:
+        return [row[0] for row in self._db.rows("SELECT id FROM kinds WHERE name = ?", (name,))]
+
+    # --- one swing's own ---
+
+    def swing_model(self, id: int) -> Model:
+        """The kept track of a swing, read with every doubt.
+
+        Raises
+        ------
+        InputError
+            There is no such swing, or its track is damaged.
+        """
+        from overlay.models import model_of
+
+        return model_of(self.swing_bytes(id), f"swing {id}")
+
+    def swing_bytes(self, id: int) -> bytes:
+        """The kept track of a swing as the content of a model file.
+
+        Raises
+        ------
+        InputError
+            There is no such swing, or it has no track.
+        """
+        with self._db.reading():
+            self._must("swings", id, "swing")
+            row = self._db.one("SELECT content FROM tracks WHERE swing_id = ?", (int(id),))
+        if row is None:
+            raise InputError(f"Swing {id} has no track.", "Add its clip again: `overlay add --again`.")
+        return bytes(row[0])
+
+    def positions(self, swing_id: int) -> Positions:
+        """The positions of a swing, on its clip's playback clock.
+
+        Raises
+        ------
+        InputError
+            There is no such swing.
+        """
+        with self._db.reading():
+            self._must("swings", swing_id, "swing")
+            rows = self._db.rows(
+                """SELECT name, time_s, confidence, source, sd_s, reason FROM positions
+                WHERE swing_id = ? ORDER BY place""",
+                (int(swing_id),),
+            )
+        found = tuple(
+            Position(name, time_s, confidence, cast("Source", source), sd_s)
+            for name, time_s, confidence, source, sd_s, _ in rows
+            if time_s is not None
+        )
+        return Positions(found, {row[0]: row[5] for row in rows if row[1] is None})
+
+    def measures_of(self, swing_id: int) -> tuple[Measure, ...]:
+        """All measures of a swing, also those that are not valid, in the order they were measured.
+
+        Raises
+        ------
+        InputError
+            There is no such swing.
+        """
+        with self._db.reading():
+            self._must("swings", swing_id, "swing")
+            rows = self._db.rows(
+                """SELECT k.name, m.value, k.unit, m.low, m.high, m.valid, m.reason, m.position, m.time_s
+                FROM measures m JOIN kinds k ON k.id = m.kind_id WHERE m.swing_id = ? ORDER BY m.place""",
+                (int(swing_id),),
+            )
+        return tuple(
+            Measure(name, number(value), unit, _interval(low, high), bool(valid), reason, position, time_s)
+            for name, value, unit, low, high, valid, reason, position, time_s in rows
+        )
+
+    def filming_of(self, swing_id: int) -> FilmingReport:
+        """How the swing was filmed.
+
+        Raises
+        ------
+        InputError
+            There is no such swing.
+        """
+        with self._db.reading():
+            self._must("swings", swing_id, "swing")
+            rows = self._db.rows(
+                """SELECT name, value, unit, low, high, verdict, sentence, advice FROM findings
+                WHERE swing_id = ? ORDER BY place""",
+                (int(swing_id),),
+            )
+        return FilmingReport(
+            tuple(
+                FilmingFinding(
+                    name, number(value), unit, _interval(low, high), cast("FilmingVerdict", verdict), sentence, advice
+                )
+                for name, value, unit, low, high, verdict, sentence, advice in rows
+            )
+        )
+
+    def first_sentence(self, swing_id: int) -> str:
+        """What the checklist put first, as a sentence; "" for nothing.
+
+        Raises
+        ------
+        InputError
+            There is no such swing.
+        """
+        row = self._db.one("SELECT first_sentence FROM swings WHERE id = ?", (whole(swing_id, "swing"),))
+        if row is None:
+            raise InputError(f"There is no swing {swing_id} in the library.", "`overlay swings` lists them.")
+        return str(row[0])
+
+
+def _in_sessions(table: str, where: _Where) -> str:
+    return "1" if where.session == "1" else f"{table}.session_id IN (SELECT x.id FROM sessions x WHERE {where.session})"
+
+
+def _edge(name: str, value: float) -> float:
+    if math.isnan(value):
+        raise InputError(f"A limit of {name} is no number.", "Give a number, or leave the end open.")
+    return float(value)
+
+
+def _interval(low: float | None, high: float | None) -> tuple[float, float] | None:
+    return None if low is None and high is None else (number(low), number(high))
+
+
+def _swing(row: Row, tags: tuple[str, ...], values: dict[str, float], measures: Sequence[str]) -> KeptSwing:
+    id, clip_id, session_id, player, date, club, path, n, view, hand, impact_s, slow, first, filming, best = row
+    return KeptSwing(
+        id,
+        clip_id,
+        session_id,
+        player,
+        day(date),
+        club,
+        path_of(path),
+        n,
+        cast("View", view),
+        cast("Handedness", hand),
+        number(impact_s),
+        slow,
+        values.get("tempo_ratio", math.nan),
+        first,
+        filming,
+        bool(best),
+        tags,
+        {name: values[name] for name in measures if name in values},
+    )

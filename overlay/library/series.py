@@ -1,0 +1,231 @@
+"""One measure over time, and how the sessions behind it were filmed."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from statistics import NormalDist
+from typing import Any, cast
+
+import numpy as np
+
+from overlay.data import DifferenceName, MeasureSeries, SessionCamera
+from overlay.errors import DataError, InputError
+from overlay.library.base import chunks, marks, whole
+from overlay.library.listing import Listing
+from overlay.library.people import People
+from overlay.terms import View
+
+CAMERA_FINDINGS = ("camera_height", "camera_offset", "camera_distance", "yaw", "roll")
+_VIEWS: tuple[View, ...] = ("dtl", "fo", "other")
+_ROW = np.dtype([("swing", "i8"), ("session", "i8"), ("value", "f8"), ("low", "f8"), ("high", "f8")])
+
+
+class SeriesPart(Listing, People):
+    """Series of the store."""
+
+    def measure_names(self, player: str | None = None) -> tuple[tuple[str, str, View, int], ...]:
+        """(name, unit, view, number of swings with a valid value) of every measure, in the order first kept."""
+        with self._db.reading():
+            where, values = "", []
+            if player is not None:
+                where = "AND m.session_id IN (SELECT id FROM sessions WHERE player_id = ?)"
+                values = [self._player_id(player)]
+            rows = self._db.rows(
+                f"""SELECT k.name, k.unit, k.view, (SELECT count(*) FROM measures m
+                    WHERE m.kind_id = k.id AND m.valid = 1 {where}) AS n
+                FROM kinds k WHERE n > 0 ORDER BY k.id""",
+                values,
+            )
+        return tuple((row[0], row[1], cast("View", row[2]), row[3]) for row in rows)
+
+    def series(
+        self,
+        player: str,
+        measure: str,
+        *,
+        view: View | None = None,
+        club: str | None = None,
+        since: datetime.date | None = None,
+        until: datetime.date | None = None,
+        reference_key: str | None = None,
+    ) -> MeasureSeries:
+        """One measure of one player, oldest first; values that are not valid are left out.
+
+        Parameters
+        ----------
+        player : str
+        measure : str
+            The name of a measure, or of a difference to a reference (``hands.backswing``, ``hands.backswing.x``).
+        view : View or None
+            None: the one with most swings that have it.
+        club : str or None
+            None: all of them.
+        since, until : date or None
+            First and last day.
+        reference_key : str or None
+            The reference of a difference; None: the one that most of the player's swings were compared with.
+
+        Raises
+        ------
+        InputError
+            There is no such player or measure, or none of his swings was compared with such a reference.
+        """
+        try:
+            difference = DifferenceName.parse(measure)
+        except DataError as error:
+            raise InputError(error.message, error.hint) from error
+        with self._db.reading():
+            where, values = self._session_filter(player, since, until, club)
+            sessions = self.sessions(player, since=since, until=until, club=club)[::-1]
+            if difference is None:
+                kind, unit, seen = self._kind_for(player, measure, view, where, values)
+                rows = self._measured(kind, seen, where, values)
+            else:
+                unit, reference, seen = "torso", *self._reference_for(player, view, reference_key, where, values)
+                rows = self._differing(difference, reference, seen, where, values)
+        return MeasureSeries(
+            measure if difference is None else str(difference),
+            unit,
+            seen,
+            rows["swing"],
+            rows["session"],
+            rows["value"],
+            rows["low"],
+            rows["high"],
+            sessions,
+        )
+
+    def _kind_for(
+        self, player: str, measure: str, view: View | None, where: str, values: Sequence[Any]
+    ) -> tuple[int, str, View]:
+        """The kind (id, unit, view) of a measure with most valid values of a player."""
+        found = self._db.rows("SELECT id, unit, view FROM kinds WHERE name = ? ORDER BY id", (measure,))
+        if not found:
+            raise self._unknown_measure(measure)
+        wanted = [row for row in found if view is None or row[2] == view]
+        if not wanted:
+            views = ", ".join(dict.fromkeys(row[2] for row in found))
+            raise InputError(f"{measure} is not measured in the view {view}.", f"It is in: {views}.")
+        if len(wanted) == 1:
+            return cast("tuple[int, str, View]", wanted[0])
+
+        def count(kind: int) -> int:
+            return self._db.number(
+                f"""SELECT count(*) FROM sessions x CROSS JOIN measures m ON m.kind_id = ? AND m.session_id = x.id
+                WHERE {where} AND m.valid = 1""",
+                (kind, *values),
+            )
+
+        return cast("tuple[int, str, View]", max(wanted, key=lambda row: count(row[0])))
+
+    def _measured(self, kind: int, view: View, where: str, values: Sequence[Any]) -> Any:
+        rows = self._db.rows(
+            f"""SELECT m.swing_id, m.session_id, m.value, m.low, m.high
+            FROM sessions x CROSS JOIN measures m ON m.kind_id = ? AND m.session_id = x.id
+            WHERE {where} AND m.valid = 1""",
+            (kind, *values),
+        )
+        return self._in_time_order(rows, where, values)
+
+    def _reference_for(
+        self, player: str, view: View | None, reference_key: str | None, where: str, values: Sequence[Any]
+    ) -> tuple[int, View]:
+        """The reference and view with most comparisons."""
+        key_too, more = ("", ()) if reference_key is None else ("AND r.key = ?", (reference_key,))
+        view_too, seen = ("", ()) if view is None else ("AND s.view = ?", (view,))
+        row = self._db.one(
+            f"""SELECT k.reference_id, s.view FROM sessions x
+            CROSS JOIN swings s INDEXED BY swings_in_order ON s.session_id = x.id {view_too}
+            CROSS JOIN comparisons k ON k.swing_id = s.id AND k.session_id = x.id
+            CROSS JOIN reference_models r ON r.id = k.reference_id {key_too}
+            WHERE {where} GROUP BY k.reference_id, s.view ORDER BY count(*) DESC, max(k.id) DESC LIMIT 1""",
+            (*seen, *more, *values),
+        )
+        if row is None:
+            which = "that" if reference_key else "a"
+            raise InputError(
+                f"No swing of {player} that was asked for is compared with {which} reference.",
+                "Compare while adding: `overlay add … --against REFERENCE`.",
+            )
+        return row[0], cast("View", row[1])
+
+    def _differing(self, name: DifferenceName, reference: int, view: View, where: str, values: Sequence[Any]) -> Any:
+        column = {"": "d.value, d.low, d.high", "x": "d.x, NULL, NULL", "y": "d.y, NULL, NULL"}[name.axis]
+        rows = self._db.rows(
+            f"""SELECT d.swing_id, d.session_id, {column} FROM cells c CROSS JOIN sessions x
+            CROSS JOIN swings s INDEXED BY swings_in_order ON s.session_id = x.id AND s.view = ?
+            CROSS JOIN differences d ON d.reference_id = ? AND d.cell_id = c.id AND d.session_id = x.id
+                AND d.swing_id = s.id
+            WHERE c.phase = ? AND c.part = ? AND {where}
+                AND d.words <> 'not scored' AND {column.split(",")[0]} IS NOT NULL""",
+            (view, reference, name.phase, name.part, *values),
+        )
+        return self._in_time_order(rows, where, values)
+
+    def _in_time_order(self, rows: list[tuple[Any, ...]], where: str, values: Sequence[Any]) -> Any:
+        """The rows as a table, by day and then as they were filmed."""
+        table = np.array(rows, np.float64).reshape(len(rows), 5)
+        found = np.zeros(len(rows), _ROW)
+        for i, name in enumerate(_ROW.names or ()):
+            found[name] = table[:, i]
+        order = np.array(
+            self._db.rows(
+                f"""SELECT s.id FROM sessions x INDEXED BY sessions_by_date
+                CROSS JOIN swings s INDEXED BY swings_in_order ON s.session_id = x.id
+                WHERE x.date >= '' AND {where} ORDER BY x.date, x.id, s.taken_at, s.id""",
+                values,
+            ),
+            np.int64,
+        ).ravel()
+        by_id = np.argsort(order)
+        if not len(rows):
+            return found
+        return found[np.argsort(by_id[np.searchsorted(order[by_id], found["swing"])])]
+
+    def session_cameras(self, session_ids: Sequence[int], view: View) -> tuple[SessionCamera, ...]:
+        """How each session was filmed in one view, in the order asked for; sessions without such clips are left out.
+
+        A clip's value is the mean over its swings. The standard error of a session's mean is that of the clips' own
+        spread, and never less than their own intervals allow, taken as independent of each other.
+        """
+        ids = [whole(id, "session") for id in session_ids]
+        clips: dict[int, set[int]] = defaultdict(set)
+        seen: dict[tuple[int, str], dict[int, list[tuple[float, float]]]] = defaultdict(lambda: defaultdict(list))
+        z = NormalDist().inv_cdf(0.975)
+        with self._db.reading():
+            for some in chunks(dict.fromkeys(ids)):
+                for session_id, clip_id, name, value, low, high, verdict in self._db.rows(
+                    f"""SELECT s.session_id, s.clip_id, f.name, f.value, f.low, f.high, f.verdict
+                    FROM swings s INDEXED BY swings_in_order
+                    LEFT JOIN findings f INDEXED BY findings_of_cameras
+                        ON f.swing_id = s.id AND f.name IN {CAMERA_FINDINGS!r}
+                    WHERE s.session_id IN ({marks(some)}) AND s.view = ?""",
+                    (*some, view),
+                ):
+                    clips[session_id].add(clip_id)
+                    if name is None or value is None or verdict == "not seen" or low is None or high is None:
+                        continue
+                    if all(map(math.isfinite, (value, low, high))):
+                        seen[session_id, name][clip_id].append((value, (high - low) / 2 / z))
+        result = []
+        for id in dict.fromkeys(ids):
+            if not clips[id]:
+                continue
+            means, errors = {}, {}
+            for name in CAMERA_FINDINGS:
+                if found := seen.get((id, name)):
+                    means[name], errors[name] = _mean_of_clips(list(found.values()))
+            result.append(SessionCamera(id, view, len(clips[id]), means, errors))
+        return tuple(result)
+
+
+def _mean_of_clips(clips: list[list[tuple[float, float]]]) -> tuple[float, float]:
+    """Mean over clips of (value, SD) and its standard error."""
+    values = np.array([np.mean([value for value, _ in clip]) for clip in clips])
+    own = np.array([np.mean([sd for _, sd in clip]) for clip in clips])
+    n = len(values)
+    between = float(np.var(values, ddof=1)) if n > 1 else 0.0
+    return float(np.mean(values)), math.sqrt(max(between, float(np.mean(own**2))) / n)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol
+from types import TracebackType
+from typing import Protocol, Self
 
 from overlay.data.record import ClipRead
 from overlay.pipeline import ClipOptions
@@ -71,3 +72,11 @@ class Pool(Protocol):
 
     def close(self) -> None:
         """End the workers; nothing of them is left."""
+
+    def __enter__(self) -> Self:
+        """The pool itself."""
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Close it."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 from functools import lru_cache
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,7 +16,15 @@ from overlay.batch.tempo import tempo_measures
 from overlay.data import Model, Provenance, Swing
 from overlay.data.record import ClipRead, SwingComparison, SwingRead
 from overlay.errors import ContentError, InputError, OverlayError
-from overlay.pipeline import Inspection, as_inspection, compare_inspections, inspect_clip, look_closer, looked_of
+from overlay.pipeline import (
+    ClipOptions,
+    Inspection,
+    as_inspection,
+    compare_inspections,
+    inspect_clip,
+    look_closer,
+    looked_of,
+)
 from overlay.progress import SILENT, Progress, Stopped
 from overlay.terms import VIEW_WORDS
 
@@ -68,11 +77,9 @@ def read_clip(job: ReadJob, progress: Progress = SILENT) -> ClipRead:
 
 
 def _read(job: ReadJob, progress: Progress) -> dict[str, object]:
-    from overlay.checklist import load_checklist
-
     inspection = inspect_clip(job.path, job.options, progress=progress)
     _check_same(job, inspection)
-    spec = load_checklist()
+    spec = load_spec()
     notes = list(inspection.notes)
     swings = []
     for number in [swing.swing_number for swing in inspection.swings]:
@@ -217,3 +224,38 @@ def _compared(
         sharpness=comparison.sharpness,
     )
     return kept, ""
+
+
+def compare_kept(
+    model: Model, reference: bytes, reference_name: str, *, same_player: bool = False, stature_cm: float | None = None
+) -> SwingComparison | None:
+    """A swing of the library held against a reference, from what was kept of it; None where that is not possible.
+
+    Parameters
+    ----------
+    model : Model
+        The kept swing, of one view.
+    reference : bytes
+        Content of the reference's model file.
+    reference_name : str
+    same_player : bool
+    stature_cm : float, optional
+    """
+    (swing,) = model.swings.values()
+    job = ReadJob(
+        path=Path(model.name),
+        content_hash="",
+        options=ClipOptions(stature_cm=stature_cm),
+        reference=reference,
+        reference_name=reference_name,
+        same_player=same_player,
+    )
+    comparison, _ = _compared(job, as_inspection(model, swing), swing, load_spec(), SILENT)
+    return comparison
+
+
+def load_spec() -> ChecklistSpec:
+    """The checklist that comes with overlay: what is kept must not depend on which one a coach uses today."""
+    from overlay.checklist import load_checklist
+
+    return load_checklist()

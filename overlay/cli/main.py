@@ -18,6 +18,8 @@ COMMANDS = {
     "inspect": ("overlay.cli.inspect", "Find the swing and its positions in one clip, and say how good the clip is."),
     "filming": ("overlay.cli.filming", "Check how one clip is filmed: camera place, frame, light; and what to do."),
     "mark": ("overlay.cli.mark", "Correct by hand what was found in a clip: positions, club, view, hand."),
+    "add": ("overlay.cli.add", "Add clips and whole folders of them to a player's record."),
+    "watch": ("overlay.cli.watch", "Add clips as they arrive in a folder, and compare the newest at once."),
     "model": ("overlay.cli.model", "Keep references: a swing, the middle of several, one made from numbers."),
     "players": ("overlay.cli.players", "List the players of the library, or change what is known of one."),
     "sessions": ("overlay.cli.sessions", "List the sessions: who, when, which club, how many swings, what failed."),

@@ -63,11 +63,12 @@ def overlay_arguments() -> list[str]:
 
 @pytest.fixture(scope="session")
 def overlay_environment(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    """The environment of a command: its own cache and models, and the sources when no wheel is installed."""
+    """The environment of a command: its own cache, models and library, and the sources when no wheel is installed."""
     environment = dict(
         os.environ,
         OVERLAY_CACHE_DIR=str(tmp_path_factory.mktemp("cache")),
         OVERLAY_MODELS=str(tmp_path_factory.mktemp("models")),
+        OVERLAY_LIBRARY=str(tmp_path_factory.mktemp("library") / "library.sqlite"),
     )
     environment.pop("OVERLAY_DEBUG", None)
     if not os.environ.get("OVERLAY_EXPECT_INSTALLED"):

@@ -11,6 +11,7 @@ from overlay.cli.options import (
     CLIP,
     check_options,
     clip_options,
+    library_option,
     picture_options,
     read_clip_options,
     reference_options,
@@ -20,7 +21,7 @@ from overlay.cli.options import (
 from overlay.cli.show import console, print_checklist, print_filming, print_first, print_pair, progress_display
 from overlay.data import Comparison, Model
 from overlay.errors import InputError
-from overlay.pipeline import BothViews, ClipOptions, Outputs
+from overlay.pipeline import BothViews, ClipOptions, KeptReference, Outputs
 from overlay.terms import PHASES, VIEW_WORDS, words
 
 LAYOUTS = {"side": "side by side", "ghost": "ghost", "both": "both"}
@@ -55,6 +56,7 @@ LAYOUTS = {"side": "side by side", "ghost": "ghost", "both": "both"}
 @picture_options
 @check_options
 @reference_options
+@library_option
 @clip_options(what="the student's clip")
 @clip_options("reference", "the reference clip")
 @clip_options("second", "the student's second clip")
@@ -79,6 +81,7 @@ def command(
     no_fit: bool,
     own: bool,
     models: Path | None,
+    library: Path | None,
     as_json: bool,
     quiet: bool,
     no_cache: bool,
@@ -88,7 +91,8 @@ def command(
     """Compare the swing in STUDENT with the swing in REFERENCE.
 
     Writes comparison.mp4, stills.png, report.html and comparison.json. STUDENT is a video, a folder of stills or a
-    saved track (CSV or NPZ); REFERENCE is one of these, a model file, or the name of a model (`overlay model list`).
+    saved track (CSV or NPZ); REFERENCE is one of these, a model file, the name of a model (`overlay model list`), or
+    a swing of the library: best:PLAYER for the newest one marked as best, swing:ID for any (`overlay swings`).
 
     With --second the student's other view is compared too, and both are shown together.
     """
@@ -108,7 +112,7 @@ def command(
         write_outputs,
     )
 
-    folder = out or Path(f"{student.stem}-and-{Path(reference).stem}")
+    folder = out or Path(f"{student.stem}-and-{Path(reference).stem.replace(':', ' ')}")
     options = OutputOptions(
         layout=LAYOUTS[layout],  # type: ignore[arg-type]
         lead=lead,  # type: ignore[arg-type]
@@ -122,16 +126,18 @@ def command(
     spec = load_checklist(checklist)
     given = (student, second, Path(reference), second_reference, checklist)
     check_outputs(output_paths(folder, options).values(), [path for path in given if path is not None])
-    theirs = find_reference(reference, models=models)
+    found = find_reference(reference, models=models, library=library)
+    # Both views of a kept swing are compared as its tracks: their clips need not be of one rep.
+    theirs = found.as_model() if isinstance(found, KeptReference) and second is not None else found
     _check_student(student, models)
     _check_second(theirs, second, second_reference, second_offset)
     if own and isinstance(theirs, Model) and theirs.kind == "space":
         raise InputError(f"{theirs.name} is a swing in space and of no player.", "Leave out --own.")
     given_of_it = [name for name in values if name.startswith("reference_") and values[name] not in (None, False)]
-    if isinstance(theirs, Model) and given_of_it:
+    if not isinstance(theirs, Path) and given_of_it:
         option = f"--{given_of_it[0].replace('_', '-')}"
         raise InputError(
-            f"{theirs.name} is a model; {option} is for a reference that is a clip.", f"Leave out {option}."
+            f"{theirs.name} is kept already; {option} is for a reference that is a clip.", f"Leave out {option}."
         )
 
     def told(prefix: str = "") -> ClipOptions:
@@ -156,6 +162,7 @@ def command(
             if isinstance(theirs, Model):
                 both = compare_both_views(mine, theirs, **known)
             else:
+                assert isinstance(theirs, Path)
                 assert second_reference is not None
                 clips = Seen((theirs, second_reference), (told("reference"), told("second_reference")))
                 both = compare_both_views(mine, clips, **known)
@@ -187,7 +194,7 @@ def _check_student(student: Path, models: Path | None) -> None:
 
 
 def _check_second(
-    reference: Path | Model, second: Path | None, second_reference: Path | None, offset_s: float | None
+    reference: Path | Model | KeptReference, second: Path | None, second_reference: Path | None, offset_s: float | None
 ) -> None:
     """Refuse what does not go together, before anything is read."""
 

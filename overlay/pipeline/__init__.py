@@ -4,6 +4,7 @@ from overlay.pipeline.clips import ClipOptions, Closer, Inspection, inspect_clip
 from overlay.pipeline.closer import look_closer, looked_of, with_club_and_strike
 from overlay.pipeline.comparing import Outcome, check_views, compare_clips, compare_inspections
 from overlay.pipeline.filming import check_clip_filming
+from overlay.pipeline.kept import KeptEntry, KeptReference, kept_entry, kept_reference
 from overlay.pipeline.outputs import (
     OUTPUT_NAMES,
     OutputOptions,
@@ -26,6 +27,8 @@ __all__ = [
     "ClipOptions",
     "Closer",
     "Inspection",
+    "KeptEntry",
+    "KeptReference",
     "Outcome",
     "OutputOptions",
     "Outputs",
@@ -42,6 +45,8 @@ __all__ = [
     "find_reference",
     "inspect_both_views",
     "inspect_clip",
+    "kept_entry",
+    "kept_reference",
     "look_closer",
     "looked_of",
     "output_paths",

@@ -13,6 +13,7 @@ from overlay.data import Comparison, FilmingReport, Model, ReferenceFit, SpaceTr
 from overlay.errors import ContentError, MismatchError
 from overlay.pipeline.clips import ClipOptions, Inspection, inspect_clip
 from overlay.pipeline.closer import look_closer, looked_of
+from overlay.pipeline.kept import KeptReference
 from overlay.pipeline.references import as_inspection, usual_swing
 from overlay.progress import SILENT, Progress, Stoppable, Stopped
 from overlay.terms import VIEW_WORDS
@@ -33,7 +34,7 @@ class Outcome:
 
 def compare_clips(
     student_path: Path,
-    reference: Path | Model,
+    reference: Path | Model | KeptReference,
     *,
     student_options: ClipOptions | None = None,
     reference_options: ClipOptions | None = None,
@@ -51,8 +52,8 @@ def compare_clips(
     Parameters
     ----------
     student_path : Path
-    reference : Path or Model
-        Another clip or saved track, or a kept reference.
+    reference : Path, Model or KeptReference
+        Another clip or saved track, a model, or a swing of the library.
     fit : bool
         Whether the reference is brought to the student's build; a swing in space always is.
     same_player : bool
@@ -68,7 +69,18 @@ def compare_clips(
     """
     student_options = student_options or ClipOptions()
     reference_options = reference_options or ClipOptions()
-    if isinstance(reference, Model):
+    if isinstance(reference, KeptReference):
+        # Which of its views is wanted is known once the student's is.
+        (student,) = inspect_all([(student_path, student_options)], progress=progress)
+        chosen = student.chosen(student_options.swing)
+        entry = reference.of(chosen.view)
+        if entry.clip is None:
+            filming = student.closer[chosen.swing_number].filming
+            theirs = as_inspection(entry.model, chosen, filming=filming, fit=fit, progress=progress)
+        else:
+            reference_options = entry.options
+            (theirs,) = inspect_all([(entry.clip, entry.options)], progress=progress)
+    elif isinstance(reference, Model):
         (student,) = inspect_all([(student_path, student_options)], progress=progress)
         chosen = student.chosen(student_options.swing)
         filming = student.closer[chosen.swing_number].filming

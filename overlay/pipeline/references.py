@@ -8,35 +8,43 @@ from pathlib import Path
 from overlay.data import FilmingReport, Measure, Model, ReferenceFit, SpaceTrack, Swing
 from overlay.errors import InputError, MismatchError
 from overlay.pipeline.clips import Closer, Inspection
+from overlay.pipeline.kept import KeptReference, is_kept_name, kept_reference
 from overlay.progress import SILENT, Progress
 from overlay.terms import VIEW_WORDS, View
 
 
-def find_reference(given: str | Path, *, models: Path | None = None) -> Path | Model:
-    """The clip, saved track or model that ``given`` means: a file or folder of that name, else a model's name.
+def find_reference(
+    given: str | Path, *, models: Path | None = None, library: Path | None = None
+) -> Path | Model | KeptReference:
+    """What ``given`` means: a file or folder of that name, a swing of the library, else a model's name.
 
     Parameters
     ----------
     given : str or Path
+        A clip, a saved track or a model file; ``best:PLAYER`` or ``swing:ID``; or a model's name.
     models : Path, optional
-        The library's folder; the user's own when left out.
+        The folder of the models; the user's own when left out.
+    library : Path, optional
+        The library's file; the user's own when left out.
 
     Raises
     ------
     InputError
-        There is neither such a file nor such a model, or the model cannot be read.
+        There is nothing of that name, or it cannot be read.
     """
     from overlay.models import Library, is_model_file, load_model
 
     path = Path(given)
     if path.exists():
         return load_model(path) if is_model_file(path) else path
-    library = Library(models)
-    if str(given) in library.names():
-        return library.get(str(given))
+    if is_kept_name(str(given)):
+        return kept_reference(str(given), library)
+    kept = Library(models)
+    if str(given) in kept.names():
+        return kept.get(str(given))
     raise InputError(
         f"There is no file {given}, and no model of that name.",
-        "Give a clip, or a name that `overlay model list` shows.",
+        "Give a clip, a name that `overlay model list` shows, or best:PLAYER for a best swing of the library.",
     )
 
 

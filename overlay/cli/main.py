@@ -27,6 +27,7 @@ COMMANDS = {
     "swings": ("overlay.cli.swings", "List swings, filtered and sorted by anything that is measured."),
     "best": ("overlay.cli.best", "List a player's best swings, or mark one."),
     "note": ("overlay.cli.note", "Write, show and remove notes and tags on a player, session, clip or swing."),
+    "holding": ("overlay.cli.holding", "Say whether a change holds across sessions, how sure that is, what else changed."),
     "export": ("overlay.cli.export", "Write what is kept as tables: CSV or Parquet, tracks as CSV."),
     "backup": ("overlay.cli.backup", "Copy the library to a file and check the copy, or restore it from one."),
     "check": ("overlay.cli.check", "Check that the library is whole."),

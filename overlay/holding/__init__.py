@@ -2,5 +2,18 @@
 
 from overlay.holding.verdict import Case, judge, judge_together, verdict, word_of
 from overlay.holding.weigh import Gone, Weighed, Within, weigh
+from overlay.holding.wording import Telling, p_words
 
-__all__ = ["Case", "Gone", "Weighed", "Within", "judge", "judge_together", "verdict", "weigh", "word_of"]
+__all__ = [
+    "Case",
+    "Gone",
+    "Telling",
+    "Weighed",
+    "Within",
+    "judge",
+    "judge_together",
+    "p_words",
+    "verdict",
+    "weigh",
+    "word_of",
+]

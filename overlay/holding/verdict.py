@@ -15,7 +15,7 @@ from overlay.data import Aim, Holding, HoldingWord
 from overlay.data.record import AIMS
 from overlay.errors import DataError
 from overlay.holding.weigh import Gone, Weighed, Within, detectable, weigh
-from overlay.holding.wording import Telling, digits, p_words, sessions
+from overlay.holding.wording import Telling, p_words, sessions
 from overlay.settings.holding import HoldingSettings
 
 DEFAULTS = HoldingSettings()
@@ -142,7 +142,7 @@ def verdict(
         raise DataError(f"{case.aim!r} is no aim.", f"Use one of {', '.join(AIMS)}.")
     n_baseline, n_later = len(weighed.baseline), len(weighed.later)
     missed = detectable(weighed, settings, case.within)
-    telling = _telling(case, weighed, missed)
+    telling = Telling.of(case.unit, weighed.change, weighed.interval, missed, more=case.more, less=case.less)
     more = (max(0, settings.least_baseline - n_baseline), max(0, settings.least_later - n_later))
     if p_gone is None:
         p_gone = math.nan if weighed.gone is None else weighed.gone.p
@@ -167,17 +167,6 @@ def verdict(
         sentence=sentence,
         reason=reason,
     )
-
-
-def _telling(case: Case, weighed: Weighed, missed: float) -> Telling:
-    low, high = weighed.interval
-    sure = (high - low) / 2
-    if not (math.isfinite(sure) and sure > 0):
-        sure = missed
-    if not (math.isfinite(sure) and sure > 0):
-        # Without scatter the numbers themselves say how finely they are told.
-        sure = abs(weighed.change) / 10
-    return Telling(case.unit, digits(case.unit, sure), case.more, case.less)
 
 
 def _too_few(

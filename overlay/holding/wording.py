@@ -44,12 +44,35 @@ class Telling:
     more: str = "higher"
     less: str = "lower"
 
+    @classmethod
+    def of(
+        cls,
+        unit: str,
+        change: float,
+        interval: tuple[float, float],
+        detectable: float,
+        *,
+        more: str = "higher",
+        less: str = "lower",
+    ) -> Telling:
+        """So many digits as the interval allows; without one, as the smallest change that would be found."""
+        for sure in ((interval[1] - interval[0]) / 2, detectable, abs(change) / 10):
+            if math.isfinite(sure) and sure > 0:
+                break
+        # Without any scatter the change itself, the last of the three, says how finely it is told.
+        return cls(unit, digits(unit, sure), more, less)
+
     def way(self, value: float) -> str:
         return self.more if value >= 0 else self.less
 
     def size(self, value: float) -> str:
         """The amount without its direction: "0.12 torso lengths"."""
         return number(abs(value), self.unit, self.decimals) + unit_words(self.unit)
+
+    def signed(self, value: float) -> str:
+        """The bare number with its sign: "+0.12", "−3"."""
+        text = number(value, self.unit, self.decimals)
+        return f"+{text}" if value > 0 and float(text) != 0 else text
 
     def change(self, value: float) -> str:
         """The amount and where to: "0.12 torso lengths further inside"."""

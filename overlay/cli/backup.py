@@ -8,6 +8,7 @@ import click
 
 from overlay.cli.record_options import opened, plain, record_options
 from overlay.cli.record_show import counted, say
+from overlay.errors import OutputError
 
 
 @click.command("backup")
@@ -21,11 +22,20 @@ def command(file: Path, restore: bool, replace: bool, library: Path | None, as_j
     from overlay.library import default_path, open_store
     from overlay.library import restore as restore_library
 
+    there = False
     if restore:
         target = library if library is not None else default_path()
+        there = target.exists()
+        if there and not replace:
+            raise OutputError(
+                f"There is a library at {plain(str(target), 500)} already.",
+                "Give --replace to put the backup in its place; what is there now stays beside it.",
+            )
         restore_library(file, target, replace=replace)
         source, path = file, target
     else:
+        if file.exists() and not replace:
+            raise OutputError(f"{plain(str(file), 500)} is there already.", "Name another file, or give --replace.")
         with opened(library) as store:
             source = store.path
             store.backup(file, replace=replace)
@@ -46,6 +56,9 @@ def command(file: Path, restore: bool, replace: bool, library: Path | None, as_j
         f"{counted(counts['swings'], 'swing')}"
     )
     if restore:
+        if there:
+            aside = f"{path.name}.before-restore"
+            say(f"What was there before is beside it: {plain(aside, 200)}. Remove it when all is well.")
         say(f"Restored from {plain(str(file), 500)}: {held}.")
         say(f"library: {plain(str(path), 500)}")
         return

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from overlay.cli.record_options import ID, no_library, opened, opened_for_listing, plain, record_options
 from overlay.cli.record_show import say
 from overlay.terms import VIEW_WORDS
+
+if TYPE_CHECKING:
+    from overlay.terms import View
 
 
 @click.command("best")
@@ -20,7 +24,7 @@ from overlay.terms import VIEW_WORDS
 @record_options
 def command(
     player: str | None,
-    view: str | None,
+    view: View | None,
     club: str | None,
     swing: int | None,
     remove: bool,
@@ -75,6 +79,6 @@ def _mark(swing_id: int, remove: bool, library: Path | None, as_json: bool) -> N
         return
     of = f"swing {swing_id} of {plain(after.player, 60)}, {after.date.isoformat()}, {VIEW_WORDS[after.view]}"
     if remove:
-        say(f"No longer marked as best: {of}." if before.is_best else f"It was not marked as best: {of}.")
+        say(f"No longer marked as best: {of}.")
     else:
         say(f"Already marked as best: {of}." if before.is_best else f"Marked as best: {of}.")

@@ -9,6 +9,7 @@ import click
 
 from overlay.cli.record_options import no_library, opened_for_listing, plain, record_options
 from overlay.cli.record_show import counted, listed, say
+from overlay.cli.show import progress_display
 from overlay.errors import InputError
 
 if TYPE_CHECKING:
@@ -16,8 +17,10 @@ if TYPE_CHECKING:
 
 
 @click.command("check")
+@click.option("--brief", is_flag=True, help="Do not read every track, which takes longest.")
+@click.option("--quiet", "-q", is_flag=True, help="No progress.")
 @record_options
-def command(library: Path | None, as_json: bool) -> None:
+def command(brief: bool, quiet: bool, library: Path | None, as_json: bool) -> None:
     """Check that the library is whole: its file, and that everything in it belongs together.
 
     Problems end with an exit code that is not 0. Clips that are no longer where they were are remarks, since everything
@@ -26,7 +29,8 @@ def command(library: Path | None, as_json: bool) -> None:
     from overlay import record_documents as documents
 
     with opened_for_listing(library) as store:
-        problems = () if store is None else store.check()
+        with progress_display(quiet or store is None) as progress:
+            problems = () if store is None else store.check(progress, read_tracks=not brief)
         remarks = () if store is None else _remarks(store)
         path = None if store is None else store.path
     if as_json:

@@ -34,7 +34,7 @@ def command(
     since: datetime.date | None,
     until: datetime.date | None,
     clubs: tuple[str, ...],
-    view: str | None,
+    view: Any,
     tags: tuple[str, ...],
     only_best: bool,
     first: str | None,

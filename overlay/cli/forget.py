@@ -81,7 +81,8 @@ def _print_kept(kept: Remembered, models_too: bool) -> None:
         too = "they go too" if models_too else "they stay unless you give --models-too"
         say(f"Kept models that bear the name: {listed([facts.name for facts in kept.models])}; {too}.")
     if kept.elsewhere:
-        say(f"These are the reference of {listed(kept.elsewhere)} as well.")
+        lose = ", who will have none then" if models_too else ""
+        say(f"These are the reference of {listed(kept.elsewhere)} as well{lose}.")
 
 
 def _print_removed(kept: Remembered, removed: Removed) -> None:

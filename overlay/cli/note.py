@@ -58,7 +58,7 @@ def command(
         if said:
             store.add_note(_kind(target), target_id, said)
         notes = store.notes(_kind(target), target_id)
-        words = _tags(store, target, target_id)
+        words = () if target.kind == "player" else store.tags(_kind(target), target_id)
     if as_json:
         fields = {
             "target": target.kind,
@@ -96,11 +96,3 @@ def _find(store: Store, target: Target) -> tuple[int, str]:
         return number, f"Clip {number}: {plain(clip.path.name, 80)}"
     swing = store.swing(number)
     return number, f"Swing {number}: {plain(swing.player, 60)}, {swing.date.isoformat()}, {plain(swing.path.name, 80)}"
-
-
-def _tags(store: Store, target: Target, target_id: int) -> tuple[str, ...]:
-    if target.kind == "session":
-        return store.session(target_id).tags
-    if target.kind == "swing":
-        return store.swing(target_id).tags
-    return tuple(getattr(store.clip(target_id), "tags", ())) if target.kind == "clip" else ()

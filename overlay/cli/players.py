@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -47,7 +47,7 @@ def command(
     as_json: bool,
 ) -> None:
     """List the players of the library; with NAME and an option, change what is known of one."""
-    changes = {"handedness": hand, "stature_cm": stature_cm, "reference": reference}
+    changes: dict[str, Any] = {"handedness": hand, "stature_cm": stature_cm, "reference": reference}
     if name is None:
         if new or any(value is not None for value in changes.values()):
             raise click.UsageError("Say whom to change: overlay players NAME --hand …")

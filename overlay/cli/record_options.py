@@ -6,6 +6,7 @@ import datetime
 import difflib
 import math
 import re
+import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -18,6 +19,7 @@ from overlay.errors import InputError
 
 if TYPE_CHECKING:
     from overlay.library import Store, SwingFilter
+    from overlay.terms import View
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -239,7 +241,7 @@ def read_filter(
     *,
     sessions: Sequence[int] = (),
     clubs: Sequence[str] = (),
-    view: str | None = None,
+    view: View | None = None,
     tags: Sequence[str] = (),
     since: datetime.date | None = None,
     until: datetime.date | None = None,
@@ -271,7 +273,14 @@ def read_filter(
         until=until,
         best=True if only_best else None,
         first=None if first is None else measure_word(first),
-        limits=tuple((known_measure(store, limit.measure, only), limit.low, limit.high) for limit in limits),
+        limits=tuple(
+            (
+                known_measure(store, limit.measure, only),
+                None if math.isinf(limit.low) else limit.low,
+                None if math.isinf(limit.high) else limit.high,
+            )
+            for limit in limits
+        ),
     )
 
 
@@ -285,13 +294,18 @@ def known_measure(store: Store, name: str, player: str | None = None) -> str:
     """
     word = measure_word(name)
     known = list(dict.fromkeys(row[0] for row in store.measure_names(player)))
-    if word in known or is_difference(word):
+    if word in known:
         return word
     of = f" of {plain(player, 60)}" if player else ""
     if not known:
         raise InputError(
             f"No measure{of} is kept yet, so there is no {plain(name, 60)}.",
             "`overlay add CLIP --player NAME` reads clips and keeps what is measured.",
+        )
+    if is_difference(word):
+        raise InputError(
+            f"{word} is a difference to a reference, and swings are listed by what is measured in them.",
+            f"`overlay holding` and `overlay trend` follow differences. {near_words(word, known)}",
         )
     raise InputError(f"There is no measure {plain(name, 60)}{of}.", near_words(word, known))
 
@@ -394,10 +408,20 @@ def ask(question: str, wanted: str | None = None) -> bool:
     click.UsageError
         Nobody is there to answer.
     """
+    said = ""
     try:
         if wanted is None:
-            return click.confirm(question, err=True)
-        said: str = click.prompt(question, default="", show_default=False, err=True)
-    except click.Abort:
+            yes = click.confirm(question, err=True)
+        else:
+            said = click.prompt(question, default="", show_default=False, err=True)
+    except click.Abort as stop:
+        if not isinstance(stop.__context__, EOFError):
+            raise
+        click.echo(err=True)
         raise click.UsageError("Nobody is there to answer; --yes does it without asking.") from None
+    if not sys.stdin.isatty():
+        # Nobody has pressed return.
+        click.echo(err=True)
+    if wanted is None:
+        return yes
     return " ".join(said.split()).casefold() == " ".join(plain(wanted).split()).casefold()

@@ -76,8 +76,6 @@ def command(
         raise click.UsageError("--remove goes alone: nothing of the session is left to change or to show.")
     if yes and not remove:
         raise click.UsageError("--yes belongs to --remove.")
-    if day is not None and day > datetime.date.today() + datetime.timedelta(days=1):
-        raise click.UsageError(f"--date {day} has not come yet.")
     with opened(library) as store:
         session = store.session(session_id)
         if remove:

@@ -24,6 +24,7 @@ from overlay.terms import words
 
 if TYPE_CHECKING:
     from overlay.data.record import KeptSwing
+    from overlay.terms import View
 
 SHOWN = 50
 """Rows of the table where no --limit is given; JSON has them all."""
@@ -49,7 +50,7 @@ def command(
     since: datetime.date | None,
     until: datetime.date | None,
     clubs: tuple[str, ...],
-    view: str | None,
+    view: View | None,
     tags: tuple[str, ...],
     only_best: bool,
     first: str | None,

@@ -39,7 +39,7 @@ LIST = "export.json"
 """The list of an export's files, by which its folder is known."""
 TRACKS = "tracks"
 PAGE = 400
-"""Swings that are read at once."""
+"""Swings that are looked up at once."""
 CLUB_COLUMNS = ("time_s", "grip_x_px", "grip_y_px", "angle_deg", "length_px", "state", "angle_sd_deg")
 
 
@@ -112,11 +112,11 @@ def export(
     masks = _Names(store) if anonymous else None
     if single is not None:
         _check_file(store, target, replace)
-        with _errors(target), atomic_path(target) as temporary:
+        with _one_state(store), _errors(target), atomic_path(target) as temporary:
             with Sheets({"measures": temporary}, chosen_form) as sheets:
                 _write(store, chosen, sheets, None, masks, progress)
             return Exported(target, chosen_form, sheets.counts())
-    with _new_folder(target, replace) as folder:
+    with _one_state(store), _new_folder(target, replace) as folder:
         with Sheets({table: folder / f"{table}.{chosen_form}" for table in TABLES}, chosen_form) as sheets:
             n_tracks, missing = _write(store, chosen, sheets, folder / TRACKS if tracks else None, masks, progress)
             _write_sessions(store, chosen, sheets, masks)
@@ -141,15 +141,18 @@ def export(
 # --- rows -------------------------------------------------------------------------------------------------------
 
 
+@contextmanager
+def _one_state(store: Store) -> Iterator[None]:
+    """The library as it is now for all that is read, whatever other programs write meanwhile."""
+    with store._db.reading():
+        yield
+
+
 def _pages(store: Store, chosen: SwingFilter) -> Iterator[KeptSwing]:
-    """The swings by id: what another program adds meanwhile comes at the end and shifts nothing."""
-    start = 0
-    while True:
-        page = store.swings(chosen, sort="id", descending=False, limit=PAGE, offset=start)
-        yield from page
-        if len(page) < PAGE:
-            return
-        start += PAGE
+    """The swings by id. Pages by number would each walk past all that came before."""
+    ids = store._by_id(chosen, False, -1, 0)
+    for start in range(0, len(ids), PAGE):
+        yield from store._kept(ids[start : start + PAGE], ())
 
 
 def _write(

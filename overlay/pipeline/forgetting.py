@@ -67,11 +67,11 @@ def remembered(store: Store, name: str, models: Library) -> Remembered:
     sessions = store.sessions(player.name)
     clips = [clip for session in sessions for clip in store.clips(session.id)]
     swings = store.swings(SwingFilter(players=(player.name,)))
-    targets = (
-        [("player", player.id)]
-        + [("session", session.id) for session in sessions]
-        + [("clip", clip.id) for clip in clips]
-        + [("swing", swing.id) for swing in swings]
+    n_notes = (
+        len(store.notes("player", player.id))
+        + sum(len(store.notes("session", session.id)) for session in sessions)
+        + sum(len(store.notes("clip", clip.id)) for clip in clips)
+        + sum(len(store.notes("swing", swing.id)) for swing in swings)
     )
     named = tuple(facts for facts in models.list() if not facts.shipped and _bears(facts, player.name))
     names = {same_name(facts.name) for facts in named}
@@ -80,7 +80,7 @@ def remembered(store: Store, name: str, models: Library) -> Remembered:
         len(sessions),
         len(clips),
         len(swings),
-        sum(len(store.notes(kind, number)) for kind, number in targets),  # type: ignore[arg-type]
+        n_notes,
         tuple(dict.fromkeys(clip.content_hash for clip in clips)),
         named,
         tuple(other.name for other in store.players() if other.id != player.id and same_name(other.reference) in names),
@@ -106,16 +106,17 @@ def forget(store: Store, kept: Remembered, models: Library, *, models_too: bool 
     OutputError
         A model could not be removed; the player is still in the library then.
     """
-    n_cached = sum(int(cache.forget(content_hash) or 0) for content_hash in kept.hashes)
+    n_cached = sum(cache.forget(content_hash) for content_hash in kept.hashes)
     removed = []
     if models_too:
         for facts in kept.models:
             models.remove(facts.name)
             removed.append(facts.name)
+        # Whose reference it was has none any more, and his name would stand there on.
+        for name in kept.elsewhere:
+            store.ensure_player(name, reference="")
     forgotten = store.forget(kept.player.name)
     # A clip may have been added between the look and the removal.
-    n_cached += sum(
-        int(cache.forget(content_hash) or 0) for content_hash in forgotten.hashes if content_hash not in kept.hashes
-    )
+    n_cached += sum(cache.forget(content_hash) for content_hash in forgotten.hashes if content_hash not in kept.hashes)
     left = tuple(facts.name for facts in kept.models if facts.name not in removed)
     return Removed(forgotten.n_sessions, forgotten.n_clips, forgotten.n_swings, n_cached, tuple(removed), left)

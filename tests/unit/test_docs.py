@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-WITH_COMMANDS = ("how-to", "tutorial", "models")
+WITH_COMMANDS = ("how-to", "tutorial", "models", "record")
 MODULES_WITH_EXAMPLES = ("overlay.landmarks", "overlay.doctor", "overlay.kinematics")
 
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from functools import lru_cache
 from pathlib import Path
 
-from overlay.data import PoseTrack
+from overlay.batch import ReadJob, Told, read_clip
+from overlay.data import ClipRead, PoseTrack
 from overlay.terms import View
 
 
@@ -52,3 +53,29 @@ def still_track(path: Path) -> Path:
 def copies(folder: Path, sources: list[Path], name: Callable[[int], str]) -> list[Path]:
     """The files again, under other names."""
     return [Path(shutil.copy2(source, folder / name(i))) for i, source in enumerate(sources)]
+
+
+class HerePool:
+    """Reads in this process, one clip after another: for what does not depend on processes."""
+
+    workers = 1
+
+    def __init__(self) -> None:
+        self.read: list[str] = []
+        """Names of the clips that were read."""
+
+    def run(self, jobs: Iterable[ReadJob], told: Told | None = None) -> Iterator[ClipRead]:
+        for job in jobs:
+            if told is not None:
+                told(job, "")
+            self.read.append(job.path.name)
+            yield read_clip(job)
+
+    def close(self) -> None:
+        return None
+
+    def __enter__(self) -> HerePool:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()

@@ -10,7 +10,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from overlay.cli.options import HANDS, VIEWS, Command, Rate, library_option, models_option, read_clip_options
+from overlay.cli.options import (
+    HANDS,
+    VIEWS,
+    Command,
+    Rate,
+    everywhere_option,
+    library_option,
+    models_option,
+    read_clip_options,
+)
 from overlay.cli.record_options import Day, check_focus
 
 if TYPE_CHECKING:
@@ -63,6 +72,7 @@ def session_options(command: Command) -> Command:
             ),
             click.option("--stature-cm", type=click.FloatRange(80, 240), help="The player's body height."),
             click.option("--allow-others", is_flag=True, help="Go on when a second person is in the picture."),
+            everywhere_option,
             click.option("--no-cache", is_flag=True, help="Run the pose model again even where a clip is known."),
             click.option(
                 "--workers",

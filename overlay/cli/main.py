@@ -27,7 +27,10 @@ COMMANDS = {
     "swings": ("overlay.cli.swings", "List swings, filtered and sorted by anything that is measured."),
     "best": ("overlay.cli.best", "List a player's best swings, or mark one."),
     "note": ("overlay.cli.note", "Write, show and remove notes and tags on a player, session, clip or swing."),
-    "holding": ("overlay.cli.holding", "Say whether a change holds across sessions, how sure that is, what else changed."),
+    "holding": (
+        "overlay.cli.holding",
+        "Say whether a change holds across sessions, and how sure that is.",
+    ),
     "export": ("overlay.cli.export", "Write what is kept as tables: CSV or Parquet, tracks as CSV."),
     "backup": ("overlay.cli.backup", "Copy the library to a file and check the copy, or restore it from one."),
     "check": ("overlay.cli.check", "Check that the library is whole."),
@@ -35,6 +38,16 @@ COMMANDS = {
     "demo": ("overlay.cli.demo", "Render two invented players and compare them, start to finish."),
     "doctor": ("overlay.cli.doctor", "Check that this machine has what overlay needs."),
 }
+
+SECTIONS = {
+    "A swing": ("compare", "inspect", "filming", "mark"),
+    "References": ("model",),
+    "The record": ("add", "watch", "players", "sessions", "session", "swings", "best", "note"),
+    "Change": ("holding", "trend", "then-and-now"),
+    "Keeping it safe": ("export", "backup", "check", "forget"),
+    "This machine": ("demo", "doctor"),
+}
+"""How the help lists them."""
 
 INTERNAL_ERROR = 70
 """EX_SOFTWARE of sysexits.h."""
@@ -47,6 +60,7 @@ class LazyGroup(click.Group):
     """
 
     table: ClassVar[Mapping[str, tuple[str, str]]] = COMMANDS
+    sections: ClassVar[Mapping[str, tuple[str, ...]]] = {}
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(self.table)
@@ -59,12 +73,23 @@ class LazyGroup(click.Group):
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, line) for name, (_, line) in self.table.items()])
+        placed = {name for names in self.sections.values() for name in names}
+        rest = tuple(name for name in self.table if name not in placed)
+        for title, names in {**self.sections, "Commands": rest}.items():
+            rows = [(name, self.table[name][1]) for name in names if name in self.table]
+            if rows:
+                with formatter.section(title):
+                    formatter.write_dl(rows)
+
+
+class TopGroup(LazyGroup):
+    """All commands, listed by what they are for."""
+
+    sections = SECTIONS
 
 
 @click.group(
-    cls=LazyGroup,
+    cls=TopGroup,
     invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Everything stays on this machine. Set OVERLAY_DEBUG=1 to see a traceback with an error.",
@@ -75,7 +100,8 @@ def group(ctx: click.Context) -> None:
     """Does this swing look like the swing we want, and where does it first differ?
 
     overlay finds the swing and its positions in a clip, lines a student's swing up with a reference swing moment
-    by moment, shows both in one video and scores the difference phase by phase.
+    by moment, shows both in one video and scores the difference phase by phase. It keeps every rep, and says across
+    sessions whether a change is holding.
     """
     if ctx.invoked_subcommand is None:
         click.echo(ctx.get_help())

@@ -51,6 +51,7 @@ def build(
     as_json: bool,
     quiet: bool,
     no_cache: bool,
+    everywhere: bool,
     allow_others: bool,
 ) -> None:
     """Make one model of the swings of several CLIPS: their middle, and how much they vary part by part.
@@ -73,6 +74,7 @@ def build(
         rotation_deg=None if rotate is None else int(rotate),
         use_cache=not no_cache,
         allow_others=allow_others,
+        everywhere=everywhere,
     )
     said: dict[str | None, Whose] = {None: "", "one": "one player", "several": "several players"}
     with progress_display(quiet) as progress:

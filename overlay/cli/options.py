@@ -92,6 +92,7 @@ def read_clip_options(
         use_cache=use_cache,
         allow_others=allow_others,
         stature_cm=stature_cm,
+        everywhere=bool(values.get("everywhere")),
     )
 
 
@@ -144,6 +145,12 @@ models_option = click.option(
     help="The folder your models lie in, instead of OVERLAY_MODELS or the platform's own.",
 )
 
+everywhere_option = click.option(
+    "--everywhere",
+    is_flag=True,
+    help="Look for the body in every frame of a long clip, not only where somebody moves as in a swing.",
+)
+
 library_option = click.option(
     "--library",
     type=click.Path(path_type=Path, dir_okay=False),
@@ -193,9 +200,10 @@ def check_options(command: Command) -> Command:
 
 
 def shared_options(command: Command) -> Command:
-    """--json, --quiet, --no-cache, --allow-others."""
+    """--json, --quiet, --no-cache, --everywhere, --allow-others."""
     for option in (
         click.option("--allow-others", is_flag=True, help="Go on when a second person is in the picture."),
+        everywhere_option,
         click.option("--no-cache", is_flag=True, help="Run the pose model again even if this clip is known."),
         click.option("--quiet", "-q", is_flag=True, help="No progress."),
         click.option("--json", "as_json", is_flag=True, help="Print the result as JSON (docs/json-schema.md)."),

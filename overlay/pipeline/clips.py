@@ -2,22 +2,35 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+import math
+from dataclasses import asdict, dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Mapping, NamedTuple
 
+import numpy as np
+
 from overlay.data import Clip, FilmingReport, Guide, Marks, Measure, Model, PoseTrack, ReferenceFit, Swing
-from overlay.errors import InputError
+from overlay.errors import ContentError, InputError
 from overlay.progress import SILENT, Progress
 from overlay.terms import VIEW_WORDS, Handedness, View
 
 if TYPE_CHECKING:
+    from overlay.activity import Stretches
     from overlay.pose import MaskTrack
 
 SLOWED = 1.5
 """An estimated slow factor above this makes the cleaning run again in real time: below it the filter's cut-off
 moves by less than the spread of human tempo does."""
+
+ALL_BEFORE, ALL_AFTER = 11.5, 17.5
+"""Downswings before and after impact in which a swing's positions are searched, and a little more."""
+
+MARK_ROOM_S = 1.0
+"""A mark nearer than this to an end of a stretch needs what lies beyond it, real seconds."""
+
+ACTIVITY_VERSION = 1
+"""Changed whenever the same settings give other stretches."""
 
 SURE = 0.95
 """What was told is doubted only when the picture is this sure of the contrary."""
@@ -39,6 +52,8 @@ class ClipOptions:
     """Go on when a second person is in the picture."""
     stature_cm: float | None = None
     """The player's body height, for measures in centimetres and the camera's distance."""
+    everywhere: bool = False
+    """Look for the body in every frame, not only where something like a swing was found to happen."""
 
 
 @dataclass(frozen=True)
@@ -57,7 +72,7 @@ class Inspection:
     path: Path
     clip: Clip | None
     track: PoseTrack
-    """Cleaned, the whole recording."""
+    """Cleaned; the whole recording, or the stretches of it that were looked at, one after the other."""
     masks: MaskTrack | None
     swings: tuple[Swing, ...]
     notes: tuple[str, ...] = ()
@@ -110,30 +125,129 @@ def inspect_clip(path: Path, options: ClipOptions | None = None, *, progress: Pr
     ContentError
         No person, two people, a cut-off body, or no full swing.
     """
-    from overlay.clean import clean
-    from overlay.positions import find_swings, refine
+    from overlay.positions import refine
 
     options = options or ClipOptions()
-    raw, clip, masks, view, handedness, notes = read_track(path, options, progress)
-    marks = _marks(path, clip, raw, options)
-    view = marks.view or view
-    handedness = marks.handedness or handedness
-
-    known = 1.0 if clip is None else clip.slow_factor
+    loaded = read_track(path, options, progress)
+    marks = _marks(path, loaded.clip, loaded.track, options)
+    if loaded.stretches is not None and not _marks_inside(marks, loaded.stretches, loaded.clip):
+        loaded = read_track(path, replace(options, everywhere=True), progress)
     progress.stage("finding the swing")
-    track = clean(raw, slow_factor=known)
-    swings = find_swings(track, clip, view=view, handedness=handedness)
+    loaded, track, swings = _found_safely(path, options, loaded, marks, progress)
+    swings = tuple(refine(swing, marks=marks, track=track, others=swings) for swing in swings)
+    notes = (*loaded.notes, *_doubts(_clearest(track, loaded.stretches, swings), *_told(loaded, marks)))
+    progress.done()
+    return Inspection(path, loaded.clip, track, loaded.masks, swings, notes, marks)
+
+
+def _told(loaded: Loaded, marks: Marks) -> tuple[View | None, Handedness | None]:
+    """View and hand as marked or told."""
+    return marks.view or loaded.view, marks.handedness or loaded.handedness
+
+
+def _found_safely(
+    path: Path, options: ClipOptions, loaded: Loaded, marks: Marks, progress: Progress
+) -> tuple[Loaded, PoseTrack, tuple[Swing, ...]]:
+    """The swings; where a stretch proves too narrow for one it is widened, and where none is found all is looked at."""
+    # Once widened to all that a swing is searched in, a stretch is wide enough; twice is for one that was misjudged.
+    for _ in range(2):
+        if loaded.stretches is None:
+            break
+        try:
+            track, swings = _found(loaded, marks)
+        except ContentError:
+            loaded = read_track(path, replace(options, everywhere=True), progress)
+            break
+        wider = _wide_enough(loaded, swings)
+        if wider is None:
+            return loaded, track, swings
+        loaded = _loaded_clip(path, options, wider, progress)
+    track, swings = _found(loaded, marks)
+    return loaded, track, swings
+
+
+def _found(loaded: Loaded, marks: Marks) -> tuple[PoseTrack, tuple[Swing, ...]]:
+    """The cleaned track, and the swings in it."""
+    from overlay.positions import find_swings
+
+    clip, stretches = loaded.clip, loaded.stretches
+    spans = None if stretches is None else stretches.stretches
+    view, handedness = _told(loaded, marks)
+    track = _cleaned(loaded.track, stretches, 1.0 if clip is None else clip.slow_factor)
+    swings = find_swings(track, clip, view=view, handedness=handedness, stretches=spans)
     if clip is None or clip.capture_rate is None:
         # The filter's cut-off is in real Hz, and only the swing itself tells how much a clip is slowed.
         factors = [swing.quality.get("slow_factor_estimate", 1.0) for swing in swings]
         slowed = sorted(factors)[len(factors) // 2]
         if slowed > SLOWED:
-            track = clean(raw, slow_factor=slowed)
-            swings = find_swings(track, clip, view=view, handedness=handedness)
-    swings = tuple(refine(swing, marks=marks, track=track, others=swings) for swing in swings)
-    notes = (*notes, *_doubts(track, view, handedness))
-    progress.done()
-    return Inspection(path, clip, track, masks, swings, notes, marks)
+            track = _cleaned(loaded.track, stretches, slowed)
+            swings = find_swings(track, clip, view=view, handedness=handedness, stretches=spans)
+    return track, swings
+
+
+def _cleaned(raw: PoseTrack, stretches: Stretches | None, slow_factor: float) -> PoseTrack:
+    """The track cleaned, each stretch on its own: nothing is bridged or smoothed from one to the next."""
+    from overlay.clean import clean
+    from overlay.pose import joined_tracks
+
+    if stretches is None:
+        return clean(raw, slow_factor=slow_factor)
+    parts = [part for a, b in stretches.stretches if len(part := raw.between(a - 1e-6, b + 1e-6))]
+    return joined_tracks([clean(part, slow_factor=slow_factor) for part in parts])
+
+
+def _wide_enough(loaded: Loaded, swings: tuple[Swing, ...]) -> Stretches | None:
+    """None when every swing has all that it is searched in, or as much as it needs; wider stretches otherwise."""
+    from overlay.activity import widened
+    from overlay.positions.notes import FINISH_AT_THE_END
+
+    clip, stretches = loaded.clip, loaded.stretches
+    assert clip is not None
+    assert stretches is not None
+    first_s, last_s = float(clip.times_s[0]), float(clip.times_s[-1])
+    frame_s = float(np.median(np.diff(clip.times_s)))
+    asked = []
+    for swing in swings:
+        middle_s = 0.5 * (swing.start_s + swing.stop_s)
+        start, stop = next(span for span in stretches.stretches if span[0] - 1e-6 <= middle_s <= span[1] + 1e-6)
+        times = swing.positions.times()
+        unit_s = frame_s * swing.quality.get("frames_per_downswing", 20.0)
+        early = start > first_s and (("address" not in times) or swing.start_s <= start + frame_s)
+        late = stop < last_s and (
+            "finish" not in times or swing.stop_s >= stop - frame_s or FINISH_AT_THE_END in swing.notes
+        )
+        impact_s = times.get("impact", times.get("top", middle_s))
+        before_s = max(0.0, start - (impact_s - ALL_BEFORE * unit_s)) if early else 0.0
+        after_s = max(0.0, (impact_s + ALL_AFTER * unit_s) - stop) if late else 0.0
+        if before_s > frame_s or after_s > frame_s:
+            asked.append((middle_s, before_s, after_s))
+    wider = stretches
+    for middle_s, before_s, after_s in asked:
+        which = next(i for i, span in enumerate(wider.stretches) if span[0] - 1e-6 <= middle_s <= span[1] + 1e-6)
+        wider = widened(wider, clip, which, before_s, after_s)
+    return wider if asked else None
+
+
+def _marks_inside(marks: Marks, stretches: Stretches, clip: Clip | None) -> bool:
+    """Whether everything marked lies well inside a stretch."""
+    assert clip is not None
+    first_s, last_s = float(clip.times_s[0]), float(clip.times_s[-1])
+    room = MARK_ROOM_S * max(1.0, clip.slow_factor)
+    roomy = [
+        (first_s if start <= first_s else start + room, math.inf if stop >= last_s else stop - room)
+        for start, stop in stretches.stretches
+    ]
+    times = [*(mark.time_s for mark in marks.positions), *(mark.time_s for mark in marks.club)]
+    return all(any(start <= time_s <= stop for start, stop in roomy) for time_s in times)
+
+
+def _clearest(track: PoseTrack, stretches: Stretches | None, swings: tuple[Swing, ...]) -> PoseTrack:
+    """The stretch that view and hand are looked at in: the first with a swing; all of it without stretches."""
+    if stretches is None:
+        return track
+    at = swings[0].positions.time("impact") or swings[0].start_s
+    span = next((span for span in stretches.stretches if span[0] <= at <= span[1]), stretches.stretches[0])
+    return track.between(span[0] - 1e-6, span[1] + 1e-6)
 
 
 def _doubts(track: PoseTrack, view: View | None, handedness: Handedness | None) -> tuple[str, ...]:
@@ -179,12 +293,13 @@ class Loaded(NamedTuple):
     view: View | None
     handedness: Handedness | None
     notes: tuple[str, ...]
+    stretches: Stretches | None = None
+    """Where the body was looked for; None: in every frame."""
 
 
 def read_track(path: Path, options: ClipOptions, progress: Progress) -> Loaded:
     """The joints of a clip by the pose model, or those of a saved track. Raises as ``inspect_clip``."""
-    from overlay.pose import is_saved_track, load_track, track_clip
-    from overlay.pose.people import check_one_person
+    from overlay.pose import is_saved_track, load_track
 
     if is_saved_track(path):
         if options.rotation_deg is not None or options.capture_rate is not None:
@@ -199,6 +314,17 @@ def read_track(path: Path, options: ClipOptions, progress: Progress) -> Loaded:
             # The header tells the hand of the player as the track shows him, and the flip turns that over too.
             handedness = None if handedness is None else "left" if handedness == "right" else "right"
         return Loaded(track, None, None, saved.view, handedness, ("No pictures: a saved track.",))
+    return _loaded_clip(path, options, None if options.everywhere else _stretches(path, options, progress), progress)
+
+
+def _loaded_clip(path: Path, options: ClipOptions, stretches: Stretches | None, progress: Progress) -> Loaded:
+    """The joints of a clip, in all of it or in stretches."""
+    from overlay.pose import track_clip
+    from overlay.pose.people import check_one_person
+
+    if stretches is not None and stretches.whole:
+        stretches = None
+    spans = None if stretches is None else stretches.stretches
     if not options.allow_others:
         check_one_person(
             path,
@@ -206,6 +332,7 @@ def read_track(path: Path, options: ClipOptions, progress: Progress) -> Loaded:
             rotation_deg=options.rotation_deg,
             progress=progress,
             use_cache=options.use_cache,
+            stretches=spans,
         )
     result = track_clip(
         path,
@@ -214,5 +341,35 @@ def read_track(path: Path, options: ClipOptions, progress: Progress) -> Loaded:
         capture_rate=options.capture_rate,
         progress=progress,
         use_cache=options.use_cache,
+        stretches=spans,
     )
-    return Loaded(result.track, result.clip, result.masks, None, None, tuple(result.clip.warnings))
+    return Loaded(result.track, result.clip, result.masks, None, None, tuple(result.clip.warnings), stretches)
+
+
+def _stretches(path: Path, options: ClipOptions, progress: Progress) -> Stretches:
+    """Where something like a swing happens, kept for the next run."""
+    from overlay.activity import Stretches, find_stretches
+    from overlay.pose import cache
+    from overlay.settings.activity import ActivitySettings
+    from overlay.video import open_clip
+
+    settings = ActivitySettings()
+    with open_clip(
+        path, mirrored=options.mirrored, rotation_deg=options.rotation_deg, capture_rate=options.capture_rate
+    ) as reader:
+        clip = reader.clip
+        key = cache.key_of(
+            {
+                "stretches": ACTIVITY_VERSION,
+                "clip": clip.content_hash,
+                "capture_rate": clip.capture_rate,
+                "settings": asdict(settings),
+            }
+        )
+        known = cache.kept_note(key) if options.use_cache else None
+        found = None if known is None else Stretches.from_text(known, clip)
+        if found is None:
+            found = find_stretches(reader, settings, progress=progress)
+            if found.activity is not None:
+                cache.keep_note(key, found.to_text())
+        return found

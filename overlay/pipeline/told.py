@@ -26,6 +26,7 @@ def told_text(options: ClipOptions) -> str:
         "mirrored": options.mirrored,
         "rotation_deg": options.rotation_deg,
         "allow_others": options.allow_others,
+        "everywhere": options.everywhere,
         "stature_cm": options.stature_cm,
     }
     return json.dumps(
@@ -52,6 +53,7 @@ def told_options(text: str) -> ClipOptions:
             mirrored=bool(_one_of(document.get("mirrored", False), (True, False))),
             rotation_deg=cast("int | None", _one_of(document.get("rotation_deg"), ROTATIONS)),
             allow_others=bool(_one_of(document.get("allow_others", False), (True, False))),
+            everywhere=bool(_one_of(document.get("everywhere", False), (True, False))),
             stature_cm=_stature(document.get("stature_cm")),
         )
     except (ValueError, TypeError, ZeroDivisionError, RecursionError) as error:

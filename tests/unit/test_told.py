@@ -18,6 +18,7 @@ EVERYTHING = ClipOptions(
     rotation_deg=90,
     allow_others=True,
     stature_cm=178.5,
+    everywhere=True,
 )
 
 

@@ -42,7 +42,7 @@ def session_options(command: Command) -> Command:
             click.option("--club", default="", help="The club, in your words; each club of a day is its own session."),
             click.option("--place", help="Where it was."),
             click.option("--worked-on", help="What was worked on, in your words."),
-            click.option("--focus", help="The one measure that is declared as focus, such as hand_depth_top."),
+            click.option("--focus", help="The one measure that is declared as focus, such as pelvis_push_back."),
             click.option(
                 "--aim",
                 type=click.Choice(["lower", "higher", "either"]),

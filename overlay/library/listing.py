@@ -66,12 +66,45 @@ EVERYTHING = SwingFilter()
 
 @dataclass(frozen=True)
 class _Where:
-    """A filter as conditions on the session ``x`` and on the swing ``s``, with their values."""
+    """A filter as conditions on the session ``x`` and on a swing's id, with their values."""
 
     session: str
     session_values: tuple[Any, ...]
     swing: str
     swing_values: tuple[Any, ...]
+    views: tuple[str, ...]
+
+    @property
+    def of_swings(self) -> str:
+        """All of it, on ``sessions x`` and ``swings s``."""
+        view = f" AND +s.view IN ({marks(self.views)})" if self.views else ""
+        return f"{self.session} AND {self.swing.format(id='s.id')}{view}"
+
+    @property
+    def of_swings_alone(self) -> str:
+        """All of it, on ``swings s``."""
+        view = f" AND +s.view IN ({marks(self.views)})" if self.views else ""
+        return f"{self._in_sessions('s')} AND {self.swing.format(id='s.id')}{view}"
+
+    @property
+    def of_measures(self) -> str:
+        """All of it but the view, on ``measures m``: the swings themselves need not be looked at."""
+        return f"{self._in_sessions('m')} AND {self.swing.format(id='m.swing_id')}"
+
+    @property
+    def values(self) -> tuple[Any, ...]:
+        """Those of the whole."""
+        return (*self.session_values, *self.swing_values, *self.views)
+
+    @property
+    def values_of_measures(self) -> tuple[Any, ...]:
+        """Those of ``of_measures``."""
+        return (*self.session_values, *self.swing_values)
+
+    def _in_sessions(self, table: str) -> str:
+        if self.session == "1":
+            return "1"
+        return f"{table}.session_id IN (SELECT x.id FROM sessions x WHERE {self.session})"
 
 
 class Listing(Part):
@@ -142,8 +175,8 @@ class Listing(Part):
             where = self._where(filter)
             return self._db.number(
                 f"""SELECT count(*) FROM sessions x CROSS JOIN swings s INDEXED BY swings_in_order
-                ON s.session_id = x.id WHERE {where.session} AND {where.swing}""",
-                (*where.session_values, *where.swing_values),
+                ON s.session_id = x.id WHERE {where.of_swings}""",
+                where.values,
             )
 
     # --- the page's ids, in order ---
@@ -154,9 +187,9 @@ class Listing(Part):
         rows = self._db.rows(
             f"""SELECT s.id FROM sessions x INDEXED BY sessions_by_date
             CROSS JOIN swings s INDEXED BY swings_in_order ON s.session_id = x.id
-            WHERE x.date >= '' AND {where.session} AND {where.swing}
+            WHERE x.date >= '' AND {where.of_swings}
             ORDER BY x.date {way}, x.id {way}, s.taken_at {way}, s.id {way} LIMIT ? OFFSET ?""",
-            (*where.session_values, *where.swing_values, limit, offset),
+            (*where.values, limit, offset),
         )
         return [row[0] for row in rows]
 
@@ -164,9 +197,9 @@ class Listing(Part):
         where = self._where(filter)
         rows = self._db.rows(
             f"""SELECT s.id FROM swings s NOT INDEXED
-            WHERE s.id > 0 AND {_in_sessions("s", where)} AND {where.swing}
+            WHERE s.id > 0 AND {where.of_swings_alone}
             ORDER BY s.id {"DESC" if descending else "ASC"} LIMIT ? OFFSET ?""",
-            (*where.session_values, *where.swing_values, limit, offset),
+            (*where.values, limit, offset),
         )
         return [row[0] for row in rows]
 
@@ -180,10 +213,9 @@ class Listing(Part):
             # Each kind (view, unit) has its own order; the page lies among their first ones.
             rows = self._db.rows(
                 f"""SELECT m.value, m.swing_id FROM measures m INDEXED BY measures_by_value
-                {self._with_swing(where)}
-                WHERE m.kind_id = ? AND m.valid = 1 AND {_in_sessions("m", where)} AND {where.swing}
+                WHERE m.kind_id = ? AND m.valid = 1 AND {where.of_measures}
                 ORDER BY m.value {way}, m.swing_id {way} LIMIT ?""",
-                (kind, *where.session_values, *where.swing_values, end),
+                (kind, *where.values_of_measures, end),
             )
             found.extend((row[0], row[1]) for row in rows)
         found.sort(reverse=descending)
@@ -195,18 +227,13 @@ class Listing(Part):
         rest = self._db.rows(
             f"""SELECT s.id FROM sessions x INDEXED BY sessions_by_date
             CROSS JOIN swings s INDEXED BY swings_in_order ON s.session_id = x.id
-            WHERE x.date >= '' AND {where.session} AND {where.swing} AND NOT EXISTS (SELECT 1 FROM measures m
+            WHERE x.date >= '' AND {where.of_swings} AND NOT EXISTS (SELECT 1 FROM measures m
                 WHERE m.kind_id IN ({marks(kinds)}) AND m.session_id = s.session_id AND m.swing_id = s.id
                 AND m.valid = 1)
             ORDER BY x.date DESC, x.id DESC, s.taken_at DESC, s.id DESC LIMIT ? OFFSET ?""",
-            (*where.session_values, *where.swing_values, *kinds, rest_limit, max(0, offset - len(found))),
+            (*where.values, *kinds, rest_limit, max(0, offset - len(found))),
         )
         return [id for _, id in page] + [row[0] for row in rest]
-
-    @staticmethod
-    def _with_swing(where: _Where) -> str:
-        """The swing itself is looked up only when the filter asks for more than its session."""
-        return "" if where.swing == "1" else "CROSS JOIN swings s ON s.id = m.swing_id"
 
     # --- what a filter means ---
 
@@ -233,31 +260,38 @@ class Listing(Part):
         if filter.until is not None:
             session.append("x.date <= ?")
             session_values.append(day_text(filter.until, "last day"))
-        # From here on of the swing; + keeps SQLite from giving up the order that the index has.
-        if filter.views:
-            swing.append(f"+s.view IN ({marks(filter.views)})")
-            swing_values += list(filter.views)
+
+        # From here on of the swing: each a set of ids that is found through an index, once. + keeps SQLite from
+        # walking the set instead of the index that has the wanted order.
+        def within(ids: str, *values: Any, no: str = "") -> None:
+            swing.append(f"+{{id}} {no} IN ({ids})")
+            swing_values.extend(values)
+
         if filter.best is not None:
-            swing.append(f"+s.id {'' if filter.best else 'NOT'} IN (SELECT swing_id FROM best)")
+            within("SELECT swing_id FROM best", no="" if filter.best else "NOT")
         for tag in filter.tags:
-            swing.append(
-                "(+s.id IN (SELECT swing_id FROM tags WHERE word_key = ? AND swing_id IS NOT NULL)"
-                " OR +s.session_id IN (SELECT session_id FROM tags WHERE word_key = ? AND session_id IS NOT NULL)"
-                " OR +s.clip_id IN (SELECT clip_id FROM tags WHERE word_key = ? AND clip_id IS NOT NULL))"
+            tagged = "FROM tags WHERE word_key = ? AND {0}_id IS NOT NULL"
+            within(
+                f"""SELECT swing_id {tagged.format("swing")}
+                UNION ALL SELECT id FROM swings WHERE clip_id IN (SELECT clip_id {tagged.format("clip")})
+                UNION ALL SELECT id FROM swings WHERE session_id IN (SELECT session_id {tagged.format("session")})""",
+                *[key(tag)] * 3,
             )
-            swing_values += [key(tag)] * 3
         if filter.first is not None:
-            swing.append("+s.first_focus = ?")
-            swing_values.append(filter.first)
+            within("SELECT id FROM swings WHERE first_focus = ?", filter.first)
         for name, low, high in filter.limits:
             kinds = self._kinds_of(name, filter.views)
-            inside = "".join(f" AND m.value {sign} ?" for sign, edge in ((">=", low), ("<=", high)) if edge is not None)
-            swing.append(
-                f"EXISTS (SELECT 1 FROM measures m WHERE m.kind_id IN ({marks(kinds)})"
-                f" AND m.session_id = s.session_id AND m.swing_id = s.id AND m.valid = 1{inside})"
+            edges = [(sign, edge) for sign, edge in ((">=", low), ("<=", high)) if edge is not None]
+            inside = "".join(f" AND value {sign} ?" for sign, _ in edges)
+            within(
+                f"""SELECT swing_id FROM measures INDEXED BY measures_by_value
+                WHERE kind_id IN ({marks(kinds)}) AND valid = 1{inside}""",
+                *kinds,
+                *(_edge(name, edge) for _, edge in edges),
             )
-            swing_values += [*kinds, *(_edge(name, edge) for edge in (low, high) if edge is not None)]
-        return _Where(" AND ".join(session), tuple(session_values), " AND ".join(swing), tuple(swing_values))
+        return _Where(
+            " AND ".join(session), tuple(session_values), " AND ".join(swing), tuple(swing_values), tuple(filter.views)
+        )
 
     def _kinds_of(self, name: str, views: Sequence[str] = ()) -> list[int]:
         """Ids of the kinds (view, unit) of a measure.
@@ -423,10 +457,6 @@ class Listing(Part):
         if row is None:
             raise InputError(f"There is no swing {swing_id} in the library.", "`overlay swings` lists them.")
         return str(row[0])
-
-
-def _in_sessions(table: str, where: _Where) -> str:
-    return "1" if where.session == "1" else f"{table}.session_id IN (SELECT x.id FROM sessions x WHERE {where.session})"
 
 
 def _edge(name: str, value: float) -> float:

@@ -102,6 +102,7 @@ _RECORD = (
         FOREIGN KEY (clip_id, session_id) REFERENCES clips (id, session_id) ON UPDATE CASCADE ON DELETE CASCADE
     ) STRICT""",
     "CREATE INDEX swings_in_order ON swings (session_id, taken_at, id, view)",
+    "CREATE INDEX swings_by_first ON swings (first_focus)",
     """CREATE TABLE tracks (
         swing_id INTEGER PRIMARY KEY REFERENCES swings (id) ON DELETE CASCADE,
         sha256 TEXT NOT NULL CHECK (length(sha256) = 64),

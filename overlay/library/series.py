@@ -20,6 +20,8 @@ from overlay.terms import View
 
 CAMERA_FINDINGS = ("camera_height", "camera_offset", "camera_distance", "yaw", "roll")
 _VIEWS: tuple[View, ...] = ("dtl", "fo", "other")
+Table = np.ndarray[Any, np.dtype[Any]]
+_ID = np.dtype([("id", "i8")])
 _ROW = np.dtype([("swing", "i8"), ("session", "i8"), ("value", "f8"), ("low", "f8"), ("high", "f8")])
 
 
@@ -121,12 +123,13 @@ class SeriesPart(Listing, People):
 
         return cast("tuple[int, str, View]", max(wanted, key=lambda row: count(row[0])))
 
-    def _measured(self, kind: int, view: View, where: str, values: Sequence[Any]) -> Any:
-        rows = self._db.rows(
+    def _measured(self, kind: int, view: View, where: str, values: Sequence[Any]) -> Table:
+        rows = self._db.table(
             f"""SELECT m.swing_id, m.session_id, m.value, m.low, m.high
             FROM sessions x CROSS JOIN measures m ON m.kind_id = ? AND m.session_id = x.id
             WHERE {where} AND m.valid = 1""",
             (kind, *values),
+            _ROW,
         )
         return self._in_time_order(rows, where, values)
 
@@ -154,7 +157,7 @@ class SeriesPart(Listing, People):
 
     def _differing(self, name: DifferenceName, reference: int, view: View, where: str, values: Sequence[Any]) -> Any:
         column = {"": "d.value, d.low, d.high", "x": "d.x, NULL, NULL", "y": "d.y, NULL, NULL"}[name.axis]
-        rows = self._db.rows(
+        rows = self._db.table(
             f"""SELECT d.swing_id, d.session_id, {column} FROM cells c CROSS JOIN sessions x
             CROSS JOIN swings s INDEXED BY swings_in_order ON s.session_id = x.id AND s.view = ?
             CROSS JOIN differences d ON d.reference_id = ? AND d.cell_id = c.id AND d.session_id = x.id
@@ -162,28 +165,23 @@ class SeriesPart(Listing, People):
             WHERE c.phase = ? AND c.part = ? AND {where}
                 AND d.words <> 'not scored' AND {column.split(",")[0]} IS NOT NULL""",
             (view, reference, name.phase, name.part, *values),
+            _ROW,
         )
         return self._in_time_order(rows, where, values)
 
-    def _in_time_order(self, rows: list[tuple[Any, ...]], where: str, values: Sequence[Any]) -> Any:
-        """The rows as a table, by day and then as they were filmed."""
-        table = np.array(rows, np.float64).reshape(len(rows), 5)
-        found = np.zeros(len(rows), _ROW)
-        for i, name in enumerate(_ROW.names or ()):
-            found[name] = table[:, i]
-        order = np.array(
-            self._db.rows(
-                f"""SELECT s.id FROM sessions x INDEXED BY sessions_by_date
-                CROSS JOIN swings s INDEXED BY swings_in_order ON s.session_id = x.id
-                WHERE x.date >= '' AND {where} ORDER BY x.date, x.id, s.taken_at, s.id""",
-                values,
-            ),
-            np.int64,
-        ).ravel()
-        by_id = np.argsort(order)
+    def _in_time_order(self, rows: Table, where: str, values: Sequence[Any]) -> Table:
+        """The rows by day, and those of a day as they were filmed."""
+        order = self._db.table(
+            f"""SELECT s.id FROM sessions x INDEXED BY sessions_by_date
+            CROSS JOIN swings s INDEXED BY swings_in_order ON s.session_id = x.id
+            WHERE x.date >= '' AND {where} ORDER BY x.date, x.id, s.taken_at, s.id""",
+            values,
+            _ID,
+        )["id"]
         if not len(rows):
-            return found
-        return found[np.argsort(by_id[np.searchsorted(order[by_id], found["swing"])])]
+            return rows
+        by_id = np.argsort(order)
+        return rows[np.argsort(by_id[np.searchsorted(order[by_id], rows["swing"])])]
 
     def session_cameras(self, session_ids: Sequence[int], view: View) -> tuple[SessionCamera, ...]:
         """How each session was filmed in one view, in the order asked for; sessions without such clips are left out.

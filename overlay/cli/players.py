@@ -18,12 +18,12 @@ if TYPE_CHECKING:
 
 HEADS = (
     Head("name", words=True, most=40),
-    Head("hand"),
-    Head("stature", number=True),
+    Head("hand", plain=True),
+    Head("stature", number=True, spare=2),
     Head("sessions", number=True),
     Head("swings", number=True),
     Head("last"),
-    Head("reference", words=True, most=40),
+    Head("reference", words=True, most=40, spare=1),
 )
 
 

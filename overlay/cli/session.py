@@ -21,21 +21,21 @@ if TYPE_CHECKING:
 
 CLIP_HEADS = (
     Head("clip", number=True),
-    Head("file", words=True),
-    Head("state"),
-    Head("swings", number=True),
-    Head("why, and what to do", words=True, most=400),
+    Head("file", words=True, plain=True),
+    Head("state", plain=True),
+    Head("swings", number=True, spare=1),
+    Head("why, and what to do", words=True, most=400, plain=True),
 )
 SWING_HEADS = (
     Head("swing", number=True),
-    Head("clip", number=True),
-    Head("no.", number=True),
-    Head("view"),
+    Head("clip", number=True, spare=4),
+    Head("no.", number=True, spare=5),
+    Head("view", plain=True),
     Head("tempo", number=True),
     Head("first", words=True),
-    Head("filming"),
-    Head("best"),
-    Head("tags", words=True),
+    Head("filming", spare=3),
+    Head("best", plain=True),
+    Head("tags", words=True, spare=2),
 )
 
 
@@ -170,14 +170,14 @@ def _notes(
 
 
 def _clip_row(clip: KeptClip) -> tuple[str, ...]:
-    gone = "" if clip.path.exists() else "the file is no longer there"
+    gone = "" if clip.path.exists() else "File not there any more."
     why = " ".join(part for part in (clip.problem, clip.hint) if part)
     return (
         str(clip.id),
         clip.path.name,
         "failed" if clip.problem else "read",
         str(clip.n_swings),
-        "; ".join(part for part in (why, gone) if part),
+        " ".join(part for part in (why, gone) if part),
     )
 
 

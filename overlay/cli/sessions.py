@@ -26,18 +26,18 @@ if TYPE_CHECKING:
 
 HEADS = (
     Head("id", number=True),
-    Head("date"),
-    Head("player", words=True, most=40),
-    Head("club", words=True, most=30),
-    Head("place", words=True, most=40),
+    Head("date", plain=True),
+    Head("player", words=True, most=40, plain=True),
+    Head("club", words=True, most=30, plain=True),
+    Head("place", words=True, most=40, spare=4, plain=True),
     Head("clips", number=True),
     Head("dtl", number=True),
     Head("fo", number=True),
-    Head("other", number=True),
+    Head("other", number=True, spare=2),
     Head("failed", number=True),
-    Head("worked on", words=True),
+    Head("worked on", words=True, spare=3),
     Head("focus", words=True),
-    Head("tags", words=True),
+    Head("tags", words=True, spare=5),
 )
 VIEWS: tuple[View, ...] = ("dtl", "fo", "other")
 

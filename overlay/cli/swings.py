@@ -123,19 +123,19 @@ def print_swings(swings: tuple[KeptSwing, ...], asked: list[str], units: dict[st
     """The table of swings, with the measures that were asked for."""
     heads = (
         Head("id", number=True),
-        Head("date"),
-        Head("player", words=True, most=40),
-        Head("club", words=True, most=30),
-        Head("view"),
+        Head("date", plain=True),
+        Head("player", words=True, most=40, plain=True),
+        Head("club", words=True, most=30, plain=True),
+        Head("view", plain=True),
         *(Head(words(name), number=True) for name in asked),
         Head("tempo", number=True),
         Head("first", words=True),
-        Head("filming"),
-        Head("best"),
-        Head("tags", words=True),
-        Head("session", number=True),
-        Head("clip", words=True),
-        Head("no.", number=True),
+        Head("filming", spare=5),
+        Head("best", plain=True),
+        Head("tags", words=True, spare=3),
+        Head("session", number=True, spare=6),
+        Head("clip", words=True, spare=7),
+        Head("no.", number=True, spare=8),
     )
     print_rows(heads, [_row(swing, asked, units, several) for swing in swings])
 

@@ -185,7 +185,7 @@ def test_everything_about_one_session(library: Path, capsys: pytest.CaptureFixtu
     out = called(capsys, "session", 1)
     assert "Session 1: Wren Aldous, 2031-05-03, 7 iron" in out
     assert "Focus: hips line release, meant to get lower" in out
-    assert re.search(r"dark\.mp4\s+failed\s+0\s+Nobody is seen\. Film in daylight\.; the file is no longer there", out)
+    assert re.search(r"dark\.mp4\s+failed\s+0\s+Nobody is seen\. Film in daylight\. File not there any more", out)
     assert "First things, down the line: hips line release (2 of 2)" in out
     assert "Felt the hips stay." in out
     assert "on clip 3" in out

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from overlay.pose.masks import MaskTrack
 from overlay.pose.saved import SavedTrack, is_saved_track, load_track, save_track, write_csv
-from overlay.pose.track import PoseResult, track_clip
+from overlay.pose.track import PoseResult, joined_tracks, track_clip
 
 __all__ = [
     "MaskTrack",
     "PoseResult",
     "SavedTrack",
     "is_saved_track",
+    "joined_tracks",
     "load_track",
     "save_track",
     "track_clip",

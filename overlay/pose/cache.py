@@ -19,6 +19,9 @@ from overlay.pose.masks import MaskTrack
 from overlay.pose.saved import track_arrays, track_from_arrays
 
 SCHEMA = 1
+CLIP_DIGITS = 24
+"""So many digits of a clip's hash begin the names of what is kept of it."""
+
 DAMAGED = (OSError, ValueError, KeyError, DataError, EOFError, zipfile.BadZipFile)
 
 
@@ -31,9 +34,43 @@ def cache_folder() -> Path:
 
 
 def key_of(parts: Mapping[str, object]) -> str:
-    """A name made of everything the result depends on."""
+    """A name made of everything the result depends on; it begins with the clip's hash where there is a "clip"."""
     text = json.dumps({"schema": SCHEMA, **parts}, sort_keys=True, default=str)
-    return hashlib.sha256(text.encode()).hexdigest()[:40]
+    digest = hashlib.sha256(text.encode()).hexdigest()[:40]
+    clip = str(parts.get("clip", ""))
+    return f"{clip[:CLIP_DIGITS]}-{digest}" if clip else digest
+
+
+def forget(content_hash: str) -> int:
+    """Remove everything kept of one clip: tracks, masks, checks and stretches. How many files were removed.
+
+    Entries of an older version, whose names do not tell the clip, are not found; they go when the folder is full.
+
+    Parameters
+    ----------
+    content_hash : str
+        As ``Clip.content_hash``.
+
+    Raises
+    ------
+    DataError
+        It is no hexadecimal hash.
+    OutputError
+        A file cannot be removed.
+    """
+    if len(content_hash) < CLIP_DIGITS or not set(content_hash.lower()) <= set("0123456789abcdef"):
+        raise DataError(f"{content_hash!r} is not the hash of a clip.", "Give its SHA-256 in hexadecimal.")
+    removed = 0
+    for path in cache_folder().glob(f"{content_hash.lower()[:CLIP_DIGITS]}-*"):
+        try:
+            path.unlink()
+            removed += 1
+        except FileNotFoundError:
+            # Another process has trimmed it away: gone is gone.
+            continue
+        except OSError as error:
+            raise OutputError(f"{path} cannot be removed: {error.strerror}.", "Delete it yourself.") from error
+    return removed
 
 
 def load(key: str, *, masks: bool) -> tuple[PoseTrack, MaskTrack | None] | None:
@@ -93,6 +130,25 @@ def note_checked(key: str) -> None:
     path = cache_folder() / f"{key}.checked"
     with contextlib.suppress(OutputError), atomic_path(path) as temporary:
         temporary.write_bytes(b"ok\n")
+
+
+def kept_note(key: str) -> str | None:
+    """A short text kept under this key; None when there is none."""
+    path = cache_folder() / f"{key}.note"
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        return None
+    with contextlib.suppress(OSError):
+        os.utime(path)
+    return text
+
+
+def keep_note(key: str, text: str) -> None:
+    """Keep a short text. A cache that cannot be written is no reason to fail."""
+    path = cache_folder() / f"{key}.note"
+    with contextlib.suppress(OutputError), atomic_path(path) as temporary:
+        temporary.write_text(text, encoding="utf-8")
 
 
 def trim(limit_mb: float, keep: set[Path] | None = None) -> None:

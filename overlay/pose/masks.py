@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -81,3 +82,20 @@ class MaskTrack:
         # Half a microsecond: times that went through a file must find their own frame again.
         index = int(np.searchsorted(self.time_s, time_s + 5e-7, side="right")) - 1
         return self.frame(max(0, index))
+
+
+def joined_masks(tracks: Sequence[MaskTrack]) -> MaskTrack:
+    """Masks of several stretches of one recording, one after the other.
+
+    Raises
+    ------
+    DataError
+        None are given, or they are not of one size.
+    """
+    if not tracks or len({(track.size, track.image_size) for track in tracks}) != 1:
+        raise DataError("These masks are not of one recording.", "Give masks of one size.")
+    if len(tracks) == 1:
+        return tracks[0]
+    times = np.concatenate([track.time_s for track in tracks])
+    packed = tuple(content for track in tracks for content in track.packed)
+    return MaskTrack(times, tracks[0].size, tracks[0].image_size, packed)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -43,6 +44,7 @@ def check_one_person(
     progress: Progress = SILENT,
     settings: PeopleSettings | None = None,
     use_cache: bool = True,
+    stretches: Sequence[tuple[float, float]] | None = None,
 ) -> None:
     """Refuse a clip that does not show one whole person.
 
@@ -55,6 +57,8 @@ def check_one_person(
     settings : PeopleSettings
     use_cache : bool
         Whether a clip that passed before is not looked at again.
+    stretches : sequence of (start_s, stop_s), optional
+        Where the clip is looked at; None: all over.
 
     Raises
     ------
@@ -73,16 +77,20 @@ def check_one_person(
         else:
             reader = clip
         backend = MediaPipeBackend(progress)
-        key = cache.key_of(
-            {
-                "check": "people",
-                "clip": reader.clip.content_hash,
-                "rotation_deg": reader.clip.rotation_deg,
-                "mirrored": reader.clip.mirrored,
-                "model": backend.label(),
-                "settings": dataclasses.asdict(settings),
-            }
-        )
+        parts: dict[str, object] = {
+            "check": "people",
+            "clip": reader.clip.content_hash,
+            "rotation_deg": reader.clip.rotation_deg,
+            "mirrored": reader.clip.mirrored,
+            "model": backend.label(),
+            "settings": dataclasses.asdict(settings),
+        }
+        times = reader.clip.times_s
+        if stretches is not None:
+            parts["stretches"] = [(round(start, 6), round(stop, 6)) for start, stop in stretches]
+            inside = [(times >= start - 1e-6) & (times <= stop + 1e-6) for start, stop in stretches]
+            times = times[np.any(inside, axis=0)]
+        key = cache.key_of(parts)
         if use_cache and cache.was_checked(key):
             return
         size = (reader.clip.width, reader.clip.height)
@@ -92,7 +100,7 @@ def check_one_person(
                 if sum(map(bool, samples)) >= max(1.0, settings.few_person_share * len(samples)):
                     break
                 progress.stage("looking for people", count)
-                for time_s in _spread(reader.clip.times_s, count):
+                for time_s in _spread(times, count):
                     image = reader.frame_at(time_s, max_side=PoseSettings().max_side_px).image
                     size = (image.shape[1], image.shape[0])
                     samples.append(everyone.detect(image))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -11,15 +12,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from overlay.data import Clip, PoseTrack
-from overlay.errors import InputError
+from overlay.errors import DataError, InputError
 from overlay.landmarks import N_LANDMARKS
 from overlay.pose import backends, cache
-from overlay.pose.masks import Mask, MaskTrack, pack
+from overlay.pose.masks import Mask, MaskTrack, joined_masks, pack
 from overlay.progress import SILENT, Progress
 from overlay.settings.pose import PoseSettings
 
 if TYPE_CHECKING:
     from overlay.video import Reader
+
+
+TIME_SLACK_S = 1e-6
+"""Times are compared with this slack: far below any frame spacing."""
 
 
 @dataclass(frozen=True)
@@ -30,6 +35,10 @@ class PoseResult:
     clip: Clip
     masks: MaskTrack | None = None
     from_cache: bool = False
+
+
+Span = tuple[float, float]
+"""Start and stop, seconds."""
 
 
 def track_clip(
@@ -43,8 +52,9 @@ def track_clip(
     use_cache: bool = True,
     masks: bool = True,
     settings: PoseSettings | None = None,
+    stretches: Sequence[Span] | None = None,
 ) -> PoseResult:
-    """Find the joints in every frame of a clip.
+    """Find the joints in every frame of a clip, or in every frame of some stretches of it.
 
     Parameters
     ----------
@@ -60,17 +70,22 @@ def track_clip(
     masks : bool
         Whether to keep person masks too.
     settings : PoseSettings
+    stretches : sequence of (start_s, stop_s), optional
+        Only the frames with start_s ≤ time ≤ stop_s are looked at; in time order and apart from each other. Each is
+        tracked, and kept, on its own, so that what is found in one does not depend on the others. None: all frames.
 
     Returns
     -------
     PoseResult
         The track is as the estimator gave it: uncleaned, NaN in frames without a person, in pixels of the
-        displayed picture.
+        displayed picture. With stretches, their frames follow each other in one track.
 
     Raises
     ------
     InputError
         The clip cannot be read, or there is no such backend.
+    DataError
+        The stretches are not in order, overlap, or hold no frame.
     SetupError
         The estimator cannot run on this machine.
     """
@@ -79,23 +94,85 @@ def track_clip(
     settings = settings or PoseSettings()
     with open_clip(Path(path), mirrored=mirrored, rotation_deg=rotation_deg, capture_rate=capture_rate) as reader:
         estimator = backends.make(backend, progress)
-        key = cache.key_of(
-            {
-                "clip": reader.clip.content_hash,
-                "rotation_deg": reader.clip.rotation_deg,
-                "mirrored": reader.clip.mirrored,
-                "size": (reader.clip.width, reader.clip.height),
-                "backend": backend,
-                "model": estimator.label(),
-                "settings": _relevant(settings),
-            }
-        )
-        kept = cache.load(key, masks=masks) if use_cache else None
-        if kept is not None:
-            return PoseResult(kept[0], reader.clip, kept[1], from_cache=True)
-        track, found = _run(reader, estimator, backend, settings, progress, masks=masks)
-        cache.store(key, track, found, settings.cache_limit_mb)
-        return PoseResult(track, reader.clip, found)
+        source = {
+            "clip": reader.clip.content_hash,
+            "rotation_deg": reader.clip.rotation_deg,
+            "mirrored": reader.clip.mirrored,
+            "size": (reader.clip.width, reader.clip.height),
+            "backend": backend,
+            "model": estimator.label(),
+            "settings": _relevant(settings),
+        }
+        found: list[tuple[PoseTrack, MaskTrack | None]] = []
+        spans = _spans(reader.clip, stretches)
+        wanted = reader.clip.n_frames if spans is None else sum(last - first + 1 for first, last in spans)
+        all_kept, begun = True, False
+        try:
+            for span in [None] if spans is None else spans:
+                key = cache.key_of(source if span is None else {**source, "frames": span})
+                kept = cache.load(key, masks=masks) if use_cache else None
+                if kept is None:
+                    if not begun:
+                        progress.stage("finding the body", wanted)
+                    begun, all_kept = True, False
+                    kept = _run(reader, estimator, backend, settings, progress, masks=masks, span=span)
+                    if kept is None:
+                        continue
+                    cache.store(key, kept[0], kept[1], settings.cache_limit_mb)
+                elif begun and span is not None:
+                    progress.advance(span[1] - span[0] + 1)
+                found.append(kept)
+        finally:
+            if begun:
+                progress.done()
+        if not found:
+            raise InputError(f"{path} holds no frame that can be decoded.", "Export the clip again, or trim it.")
+        track = joined_tracks([track for track, _ in found])
+        mask_tracks = [part for _, part in found if part is not None]
+        return PoseResult(track, reader.clip, joined_masks(mask_tracks) if mask_tracks else None, from_cache=all_kept)
+
+
+def _spans(clip: Clip, stretches: Sequence[Span] | None) -> list[tuple[int, int]] | None:
+    """(first, last) frame of each stretch; None when that is every frame."""
+    if stretches is None:
+        return None
+    times = clip.times_s
+    spans: list[tuple[int, int]] = []
+    for start_s, stop_s in stretches:
+        first = int(np.searchsorted(times, start_s - TIME_SLACK_S))
+        last = int(np.searchsorted(times, stop_s + TIME_SLACK_S, side="right")) - 1
+        if not last >= first or (spans and first <= spans[-1][1]):
+            raise DataError(
+                f"The stretch from {start_s} to {stop_s} s holds no frame of its own.",
+                "Give stretches inside the clip, in time order and apart from each other.",
+            )
+        spans.append((first, last))
+    if not spans:
+        raise DataError("No stretch is given.", "Give at least one, or None for the whole clip.")
+    return None if spans == [(0, len(times) - 1)] else spans
+
+
+def joined_tracks(tracks: Sequence[PoseTrack]) -> PoseTrack:
+    """Tracks of one recording one after the other; one alone is returned as it is.
+
+    Raises
+    ------
+    DataError
+        Times that do not go on increasing.
+    """
+    if len(tracks) == 1:
+        return tracks[0]
+    first = tracks[0]
+    log = tuple(dict.fromkeys(line for track in tracks for line in track.log))
+    return dataclasses.replace(
+        first,
+        points=np.concatenate([track.points for track in tracks]),
+        depth=np.concatenate([track.depth for track in tracks]),
+        visibility=np.concatenate([track.visibility for track in tracks]),
+        time_s=np.concatenate([track.time_s for track in tracks]),
+        filled=np.concatenate([track.filled for track in tracks]),
+        log=log,
+    )
 
 
 def _relevant(settings: PoseSettings) -> dict[str, Any]:
@@ -114,7 +191,9 @@ def _run(
     progress: Progress,
     *,
     masks: bool,
-) -> tuple[PoseTrack, MaskTrack | None]:
+    span: tuple[int, int] | None,
+) -> tuple[PoseTrack, MaskTrack | None] | None:
+    """All frames, or those of ``span`` (first, last); None when none of them can be decoded."""
     from overlay.video import prefetch
     from overlay.video.reader import scale_of
 
@@ -123,34 +202,31 @@ def _run(
     mask_size = _mask_size(size, settings.mask_side_px)
     times: list[float] = []
     points, depths, visibilities, packed = [], [], [], []
-    progress.stage("finding the body", clip.n_frames)
-    pictures = reader.frames(max_side=settings.max_side_px)
-    try:
-        # Decoding runs ahead on a thread of its own, beside the estimator.
-        with (
-            prefetch(pictures, settings.prefetch_frames) as ahead,
-            estimator.session(settings, masks=masks) as session,
-        ):
-            for frame in ahead:
-                found = session.detect(frame.image)
-                times.append(frame.time_s)
-                if found is None:
-                    points.append(np.full((N_LANDMARKS, 2), np.nan))
-                    depths.append(np.full(N_LANDMARKS, np.nan))
-                    visibilities.append(np.zeros(N_LANDMARKS))
-                else:
-                    # Each axis has its own factor: the reduced size is rounded to whole pixels.
-                    scale = np.array(scale_of(frame, clip))
-                    points.append(found.points * scale)
-                    depths.append(found.depth * scale[0])
-                    visibilities.append(found.visibility)
-                if masks:
-                    packed.append(b"" if found is None or found.mask is None else _packed(found.mask, mask_size))
-                progress.advance()
-    finally:
-        progress.done()
+    start_s, stop_s = (None, None) if span is None else (float(clip.times_s[span[0]]), float(clip.times_s[span[1]]))
+    pictures = reader.frames(start_s, stop_s, max_side=settings.max_side_px)
+    # Decoding runs ahead on a thread of its own, beside the estimator.
+    with (
+        prefetch(pictures, settings.prefetch_frames) as ahead,
+        estimator.session(settings, masks=masks) as session,
+    ):
+        for frame in ahead:
+            found = session.detect(frame.image)
+            times.append(frame.time_s)
+            if found is None:
+                points.append(np.full((N_LANDMARKS, 2), np.nan))
+                depths.append(np.full(N_LANDMARKS, np.nan))
+                visibilities.append(np.zeros(N_LANDMARKS))
+            else:
+                # Each axis has its own factor: the reduced size is rounded to whole pixels.
+                scale = np.array(scale_of(frame, clip))
+                points.append(found.points * scale)
+                depths.append(found.depth * scale[0])
+                visibilities.append(found.visibility)
+            if masks:
+                packed.append(b"" if found is None or found.mask is None else _packed(found.mask, mask_size))
+            progress.advance()
     if not times:
-        raise InputError(f"{clip.path} holds no frame that can be decoded.", "Export the clip again, or trim it.")
+        return None
     time_s = np.array(times)
     n_seen = int(np.sum(np.any(np.isfinite(np.array(points)[..., 0]), axis=1)))
     track = PoseTrack(

@@ -7,6 +7,7 @@ picture size and body size need no settings.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -70,6 +71,7 @@ def find_swings(
     handedness: Handedness | None = None,
     settings: PositionSettings = PositionSettings(),  # noqa: B008
     progress: Progress = SILENT,
+    stretches: Sequence[tuple[float, float]] | None = None,
 ) -> tuple[Swing, ...]:
     """Every full swing of a recording, in time order.
 
@@ -84,6 +86,9 @@ def find_swings(
         What is known of the recording; its slow factor sets the margins.
     view, handedness : optional
         Given by a person; found otherwise.
+    stretches : sequence of (start_s, stop_s), optional
+        The stretches that ``track`` consists of, where it leaves out what lies between: nothing is bridged from one to
+        the next, and which swings are full is still judged over all of them. None: it is one.
 
     Returns
     -------
@@ -100,19 +105,40 @@ def find_swings(
             f"The recording is too short for a swing: {len(track)} frames.",
             f"{FILM_HINT} At 30 frames per second a swing takes about 60 frames.",
         )
-    signals = _checked_signals(track, settings)
-    passes, rehearsals = full_swings(signals, settings)
-    if not passes:
-        raise ContentError(_why_no_swing(signals, settings), FILM_HINT)
-    seen, hand = _sides(track, view, handedness)
-    swings = []
-    for i, sweep in enumerate(passes):
-        start_s = passes[i - 1].after_s if i else float(track.time_s[0])
-        stop_s = passes[i + 1].before_s if i + 1 < len(passes) else float(track.time_s[-1])
-        swings.append(_swing(track, clip, sweep, start_s, stop_s, seen, hand, i + 1, rehearsals, settings))
-        progress.advance()
+    parts = [track] if stretches is None else [track.between(a - 1e-6, b + 1e-6) for a, b in stretches]
+    seen_parts = [(part, signals) for part in parts if (signals := _signals_of(part, len(parts) == 1, settings))]
+    if not seen_parts:
+        # None of them can be told from: the recording as a whole says why.
+        seen_parts = [(track, _checked_signals(track, settings))]
+    passes, rehearsals = _full_swings([signals for _, signals in seen_parts], settings)
+    if not any(passes):
+        raise ContentError(_why_no_swing(seen_parts[0][1], settings), FILM_HINT)
+    clearest = max(
+        range(len(passes)), key=lambda i: max((sweep.peak_speed * sweep.rises for sweep in passes[i]), default=0.0)
+    )
+    seen, hand = _sides(seen_parts[clearest][0], view, handedness)
+    swings: list[Swing] = []
+    for (part, _), sweeps in zip(seen_parts, passes):
+        for i, sweep in enumerate(sweeps):
+            start_s = sweeps[i - 1].after_s if i else float(part.time_s[0])
+            stop_s = sweeps[i + 1].before_s if i + 1 < len(sweeps) else float(part.time_s[-1])
+            number = len(swings) + 1
+            swings.append(_swing(part, clip, sweep, start_s, stop_s, seen, hand, number, rehearsals, settings))
+            progress.advance()
     progress.done()
     return tuple(swings)
+
+
+def _signals_of(part: PoseTrack, alone: bool, settings: PositionSettings) -> BodySignals | None:
+    """Of one stretch; None when nobody is followed in it, which of several stretches is no reason to stop."""
+    if alone:
+        return _checked_signals(part, settings)
+    if len(part) < settings.least_frames:
+        return None
+    try:
+        return _checked_signals(part, settings)
+    except ContentError:
+        return None
 
 
 def _checked_signals(track: PoseTrack, settings: PositionSettings) -> BodySignals:
@@ -135,20 +161,31 @@ def _checked_signals(track: PoseTrack, settings: PositionSettings) -> BodySignal
 
 def full_swings(signals: BodySignals, settings: PositionSettings) -> tuple[tuple[Pass, ...], int]:
     """The sweeps that are full swings, and how many slow or half ones beside them were left out."""
-    sweeps = find_passes(signals, high=settings.high, rise=settings.rise, still=settings.still)
-    strikes = [sweep for sweep in sweeps if _is_strike(signals, sweep, settings)]
-    strikes = _without_overlap(strikes)
-    if not strikes:
-        return (), 0
-    fastest = max(sweep.peak_speed for sweep in strikes)
-    highest = max(signals.hands[sweep.first, 1] for sweep in strikes)
+    (found,), left_out = _full_swings([signals], settings)
+    return found, left_out
+
+
+def _full_swings(parts: Sequence[BodySignals], settings: PositionSettings) -> tuple[list[tuple[Pass, ...]], int]:
+    """As ``full_swings`` for each of several stretches; the fastest and highest swing of all is the measure."""
+    strikes: list[tuple[BodySignals, list[Pass]]] = []
+    for signals in parts:
+        sweeps = find_passes(signals, high=settings.high, rise=settings.rise, still=settings.still)
+        strikes.append((signals, _without_overlap([s for s in sweeps if _is_strike(signals, s, settings)])))
+    everyone = [(signals, sweep) for signals, sweeps in strikes for sweep in sweeps]
+    if not everyone:
+        return [() for _ in parts], 0
+    fastest = max(sweep.peak_speed for _, sweep in everyone)
+    highest = max(signals.hands[sweep.first, 1] for signals, sweep in everyone)
     full = [
-        sweep
-        for sweep in strikes
-        if sweep.peak_speed >= settings.rehearsal_speed * fastest
-        and signals.hands[sweep.first, 1] >= settings.rehearsal_height * highest
+        tuple(
+            sweep
+            for sweep in sweeps
+            if sweep.peak_speed >= settings.rehearsal_speed * fastest
+            and signals.hands[sweep.first, 1] >= settings.rehearsal_height * highest
+        )
+        for signals, sweeps in strikes
     ]
-    return tuple(full), len(strikes) - len(full)
+    return full, len(everyone) - sum(map(len, full))
 
 
 def _is_strike(signals: BodySignals, sweep: Pass, settings: PositionSettings) -> bool:

@@ -8,7 +8,7 @@
 from __future__ import annotations
 
 from overlay.video.pictures import read_image, write_gif, write_png
-from overlay.video.reader import BACKENDS, Backend, Reader, fitted_size, index_at, open_clip, scale_of
+from overlay.video.reader import BACKENDS, Backend, Glance, Reader, fitted_size, index_at, open_clip, scale_of
 from overlay.video.sound import Sound, read_sound
 from overlay.video.stream import Prefetch, follow, prefetch
 from overlay.video.writer import VideoWriter
@@ -16,6 +16,7 @@ from overlay.video.writer import VideoWriter
 __all__ = [
     "BACKENDS",
     "Backend",
+    "Glance",
     "Prefetch",
     "Reader",
     "Sound",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import threading
 from bisect import bisect_right
 from collections.abc import Callable, Generator, Iterator
@@ -12,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from overlay.arrays import Image
+from overlay.arrays import AnyArray, Image
 from overlay.data import Clip, Frame
 from overlay.errors import InputError
 from overlay.files import sha256_of
@@ -30,8 +31,17 @@ from overlay.video.facts import (
     settled_capture,
 )
 from overlay.video.orientation import Orientation, from_matrix
-from overlay.video.reader import Reader, fitted_size, index_at
+from overlay.video.reader import Glance, Reader, fitted_size, index_at
 from overlay.video.timing import Timing, timing_of
+
+LUMA_FIRST = ("yuv420p", "yuvj420p", "nv12", "yuv422p", "yuvj422p", "yuv444p", "yuvj444p")
+"""Pixel formats whose first plane is the brightness in bytes."""
+
+LEAVE_OUT_FROM = 1.5
+"""Frames that no other leans on are passed over where the wanted spacing holds this many frames or more."""
+
+TRIED_GLANCES = 30
+"""So many pictures show how far apart the others lie."""
 
 
 @contextmanager
@@ -233,11 +243,18 @@ class PyAVReader(Reader):
                 return
             key = key - 1 if key > 2 else 0
 
-    def _decoded(self, seek_to: int | None) -> Generator[tuple[int, Any], None, None]:
+    def _decoded(
+        self, seek_to: int | None, *, sketchy: bool = False, leave_out: str = "DEFAULT"
+    ) -> Generator[tuple[int, Any], None, None]:
+        """``sketchy`` leaves the edges of blocks unsmoothed; ``leave_out`` says what is passed over."""
         av = load_av()
         with self._opened() as container:
             stream = container.streams[self._stream_index]
             stream.thread_type = "AUTO"
+            if sketchy:
+                stream.codec_context.options = {"skip_loop_filter": "all"}
+            if leave_out != "DEFAULT":
+                stream.codec_context.skip_frame = leave_out
             if seek_to is not None:
                 try:
                     container.seek(seek_to, stream=stream)
@@ -261,6 +278,26 @@ class PyAVReader(Reader):
                 yield Frame(index, float(self.clip.times_s[index]), convert(picture))
                 if index == last:
                     return
+
+    def _glances(self, step_s: float, max_side: int) -> Iterator[Glance]:
+        sparse = self._timing_.pts is not None and float(self.clip.nominal_rate) * step_s >= LEAVE_OUT_FROM
+        if sparse:
+            # How many frames lean on none is only known from the decoder: their spacing is looked at first.
+            pictures = self._small_greys(max_side, "NONREF")
+            first = list(itertools.islice(pictures, TRIED_GLANCES))
+            times = np.array([glance.time_s for glance in first])
+            if len(times) > 2 and float(np.percentile(np.diff(times), 90)) <= 1.2 * step_s:
+                yield from first
+                yield from pictures
+                return
+            pictures.close()
+        yield from self._small_greys(max_side, "DEFAULT")
+
+    def _small_greys(self, max_side: int, leave_out: str) -> Generator[Glance, None, None]:
+        convert = _grey_converter(fitted_size(*self._stored_size, max_side))
+        with closing(self._decoded(None, sketchy=True, leave_out=leave_out)) as pictures:
+            for index, picture in pictures:
+                yield Glance(float(self.clip.times_s[index]), convert(picture))
 
     def frame_at(self, time_s: float, *, max_side: int | None = None) -> Frame:
         wanted = index_at(self.clip, time_s)
@@ -314,6 +351,26 @@ class PyAVReader(Reader):
             if self._cursor is not None:
                 self._cursor.close()
                 self._cursor = None
+
+
+def _grey_converter(size: tuple[int, int]) -> Callable[[Any], AnyArray]:
+    """Decoded picture → (h, w) uint8 of its brightness, small and quick."""
+    import cv2
+    from av.video.reformatter import VideoReformatter
+
+    reformatter = VideoReformatter()
+
+    def convert(picture: Any) -> AnyArray:
+        if picture.format.name not in LUMA_FIRST:
+            plain = reformatter.reformat(picture, width=size[0], height=size[1], format="gray", interpolation="AREA")
+            return np.asarray(plain.to_ndarray(), np.uint8)
+        plane = picture.planes[0]
+        rows = np.frombuffer(plane, np.uint8).reshape(-1, plane.line_size)[: picture.height, : picture.width]
+        # Half of the rows that would be averaged are enough, at a fraction of the time.
+        rows = rows[:: max(1, picture.height // size[1] // 2)]
+        return np.asarray(cv2.resize(rows, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+    return convert
 
 
 class _Cursor:

@@ -7,7 +7,7 @@ import importlib
 import importlib.util
 import math
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -15,6 +15,7 @@ from types import TracebackType
 
 import numpy as np
 
+from overlay.arrays import AnyArray
 from overlay.data import Clip, Frame
 from overlay.errors import DataError, InputError
 from overlay.settings.video import ReaderSettings
@@ -22,6 +23,24 @@ from overlay.video.orientation import RIGHT_ANGLES
 
 # Times are compared with this slack: far below any frame spacing, far above float rounding over hours.
 TIME_SLACK_S = 1e-6
+
+
+@dataclass(frozen=True)
+class Glance:
+    """A small grey picture (h, w) uint8, as it is stored: neither turned nor mirrored."""
+
+    time_s: float
+    grey: AnyArray
+
+
+def spaced(glances: Iterable[Glance], step_s: float) -> Iterator[Glance]:
+    """Those of ``glances`` that lie about ``step_s`` apart; a tenth less counts, as clocks jitter."""
+    due = -math.inf
+    for glance in glances:
+        if glance.time_s >= due - 0.1 * step_s:
+            # From the time it was due, not from its own: so that steps that do not fit the rate do not add up.
+            due = max(due + step_s, glance.time_s + 0.5 * step_s) if math.isfinite(due) else glance.time_s + step_s
+            yield glance
 
 
 class Reader(abc.ABC):
@@ -73,6 +92,36 @@ class Reader(abc.ABC):
         first = 0 if start_s is None else int(np.searchsorted(times, start_s - TIME_SLACK_S, side="left"))
         last = len(times) if stop_s is None else int(np.searchsorted(times, stop_s + TIME_SLACK_S, side="right"))
         return self._stream(first, last - 1, max_side)
+
+    def glances(self, step_s: float, *, max_side: int) -> Iterator[Glance]:
+        """Small grey pictures about ``step_s`` apart, for finding where something happens in a long recording.
+
+        Cheaper than ``frames``: the picture is not turned, it may be a little coarse, and frames in between are not
+        even decoded where the decoder allows that.
+
+        Parameters
+        ----------
+        step_s : float
+            Wanted spacing; the clip's own where that is wider.
+        max_side : int
+            Longer side of the pictures, px.
+
+        Raises
+        ------
+        DataError
+            The spacing is negative or no number, or ``max_side`` is below 1.
+        """
+        if max_side < 1 or not step_s >= 0.0:
+            raise DataError(f"Glances {step_s} s apart of {max_side} px are not possible.", "Give positive values.")
+        return spaced(self._glances(step_s, max_side), step_s)
+
+    def _glances(self, step_s: float, max_side: int) -> Iterator[Glance]:
+        """Every picture that is cheap to have, in order."""
+        del step_s
+        import cv2
+
+        for frame in self.frames(max_side=max_side):
+            yield Glance(frame.time_s, np.asarray(cv2.cvtColor(frame.image, cv2.COLOR_RGB2GRAY), np.uint8))
 
     def frame_at(self, time_s: float, *, max_side: int | None = None) -> Frame:
         """The frame shown at ``time_s``: the last one whose time is not later; the first one before the start.

@@ -162,7 +162,7 @@ def test_no_cache_reaches_the_look_for_people(tmp_path: Path, monkeypatch: pytes
 
     monkeypatch.setattr("overlay.pose.people.check_one_person", look)
     with pytest.raises(InputError, match="seen enough"):
-        inspect_clip(tmp_path / "a.mp4", ClipOptions(use_cache=use_cache))
+        inspect_clip(tmp_path / "a.mp4", ClipOptions(use_cache=use_cache, everywhere=True))
     assert asked == [use_cache]
 
 

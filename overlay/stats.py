@@ -246,12 +246,16 @@ class TTest:
 
 
 def two_sample_t(first: Numbers, second: Numbers, *, level: float = 0.95) -> TTest:
-    """Student's two-sample t test with pooled variance."""
+    """Student's two-sample t test with pooled variance.
+
+    Sums are taken about a value near the data, as in ``one_way_anova``.
+    """
     from scipy.special import stdtr, stdtrit
 
     _between(level, 0.0, 1.0, "The level")
     a, b = _sample(first, 2, "The first sample"), _sample(second, 2, "The second sample")
     df = len(a) + len(b) - 2
+    a, b = a - a[0], b - a[0]
     pooled = (float(np.sum((a - a.mean()) ** 2)) + float(np.sum((b - b.mean()) ** 2))) / df
     error = math.sqrt(pooled * (1 / len(a) + 1 / len(b)))
     if error == 0.0:

@@ -36,6 +36,8 @@ class ComposeOptions:
         Whether the club head leaves a faint trail; only with ``club``.
     band : bool
         Whether a veil about a template's hand path shows how far its swings stray.
+    called : (student, reference)
+        How the two swings are called in sentences, where they are not a student and a reference.
     """
 
     layout: Layout = "both"
@@ -50,6 +52,7 @@ class ComposeOptions:
     hand_path: bool = True
     club_trail: bool = True
     band: bool = True
+    called: tuple[str, str] = ("the student", "the reference")
 
     def __post_init__(self) -> None:
         if self.layout not in LAYOUTS:

@@ -238,7 +238,7 @@ class Canvas:
             f"{reference} (blue) over {student}",
             f"Ghost (blue): {reference}",
             f"Blue: {reference}",
-            "Ghost: reference in blue",
+            f"Ghost: {self.options.called[1].removeprefix('the ')} in blue",
             "Ghost",
         )
         return next((text for text in captions if text_width(text, size_px, bold=True) <= room), captions[-1])
@@ -325,7 +325,7 @@ class Canvas:
             position = self._lead.positions.get(held)
             right = "" if position is None else confidence_words(position.confidence)
         else:
-            right = f"in the {self.options.lead}'s time"
+            right = f"in {self.options.called[self.options.lead == 'reference']}'s time"
             if self.options.speed != 1:
                 right += f" · speed ×{self.options.speed:g}"
         heading = Heading(self.places.heading_px, round(self.places.text_px * 0.8))
@@ -343,7 +343,7 @@ class Canvas:
         margin = size * 0.7
         put_text(image, "Where it first differs", margin, size * 1.15, size, bold=True)
         y = size * 2.8
-        for line in wrapped(headline(self.comparison), size, int(width - 2 * margin), 10):
+        for line in wrapped(headline(self.comparison, self.options.called[1]), size, int(width - 2 * margin), 10):
             put_text(image, line, margin, y, size, colour=PAPER)
             y += size * 1.4
         if y + size * 4 < height:

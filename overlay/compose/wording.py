@@ -37,19 +37,19 @@ def direction_words(row: PhaseDifference, view: View) -> str:
     return " and ".join(found)
 
 
-def difference_sentence(row: PhaseDifference, view: View) -> str:
-    """One difference as a sentence without judging it."""
+def difference_sentence(row: PhaseDifference, view: View, against: str = "the reference") -> str:
+    """One difference as a sentence without judging it; ``against`` is how the other swing is called."""
     verb = "are" if row.part in PLURAL else "is"
     way = direction_words(row, view)
-    text = f"In the {words(row.phase)} the {words(row.part)} {verb} {size_words(row)} from the reference"
+    text = f"In the {words(row.phase)} the {words(row.part)} {verb} {size_words(row)} from {against}"
     text += f", {way}" if way else ""
     return f"{text}: a {row.words} difference."
 
 
-def headline(comparison: Comparison) -> str:
+def headline(comparison: Comparison, against: str = "the reference") -> str:
     """The answer in one sentence: where the student first differs, and how much."""
     if comparison.first is not None:
-        return difference_sentence(comparison.first, comparison.student.view)
+        return difference_sentence(comparison.first, comparison.student.view, against)
     scored = {row.phase for row in comparison.differences if row.words != "not scored"}
     if not scored:
         return "Nothing could be scored."

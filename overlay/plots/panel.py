@@ -311,7 +311,7 @@ class Panel:
             said.append((since, "since", self.theme.player))
         reference = self.trend.series.reference
         if reference is not None and math.isfinite(reference[0]):
-            said.append((reference[0], "reference", self.theme.reference))
+            said.append((reference[0], self.trend.reference_name, self.theme.reference))
         line = 1.2 * self.size.small
         apart = moved_apart([value / px for value, _, _ in said], 2.2 * line, (low / px + line, high / px - line))
         for (value, name, colour), at in zip(said, apart):

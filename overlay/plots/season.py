@@ -12,7 +12,7 @@ from overlay.arrays import FloatArray
 from overlay.data.change import ChangeAnswer, Holding, SessionMean
 from overlay.data.record import MeasureSeries
 from overlay.plots.canvas import wide
-from overlay.plots.words import MeasureWords, bare, change_words, measure_words, unit_words, with_unit
+from overlay.plots.words import MeasureWords, bare, change_words, measure_words, unit_of, unit_words, with_unit
 from overlay.settings.plots import PLOTS, PlotSettings
 from overlay.stats import ewma_chart, individuals_chart
 
@@ -35,6 +35,8 @@ class Trend:
     holding : Holding or None
     words : MeasureWords
         Which way is which.
+    reference_name : str
+        What the reference of the series is, in one short word.
     """
 
     title: str
@@ -44,19 +46,21 @@ class Trend:
     since: datetime.date | None = None
     holding: Holding | None = None
     words: MeasureWords | None = None
+    reference_name: str = "reference"
 
     @classmethod
     def of(cls, answer: ChangeAnswer) -> Trend:
         """The chart of an answer."""
         words = measure_words(answer.measure, answer.series.view)
-        return cls(answer.title, answer.unit, answer.series, answer.means, answer.since, answer.holding, words)
+        unit = unit_of(answer.measure, answer.unit)
+        return cls(answer.title, unit, answer.series, answer.means, answer.since, answer.holding, words)
 
     @classmethod
     def of_series(cls, series: MeasureSeries, means: tuple[SessionMean, ...]) -> Trend:
         """The chart of a measure for which no change was declared."""
         words = measure_words(series.name, series.view)
         title = f"{words.title} ({words.where})" if words.where else words.title
-        return cls(title, series.unit, series, means, words=words)
+        return cls(title, unit_of(series.name, series.unit), series, means, words=words)
 
     @property
     def spoken(self) -> MeasureWords:

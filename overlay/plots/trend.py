@@ -87,7 +87,7 @@ def _tick_room(trend: Trend, size: Size, settings: PlotSettings) -> float:
 def _label_room(trend: Trend, size: Size) -> float:
     if trend.since is None and trend.series.reference is None:
         return 0.0
-    return wide("reference" if trend.series.reference else "before", size.small, True) + 10.0
+    return wide(trend.reference_name if trend.series.reference else "before", size.small, True) + 10.0
 
 
 Entry = tuple[str, str]

@@ -108,6 +108,11 @@ def measure_words(name: str, view: View | None = None) -> MeasureWords:
     )
 
 
+def unit_of(name: str, unit: str) -> str:
+    """The unit a measure is written in: a tempo is a ratio, whether that was kept with it or not."""
+    return "ratio" if name == "tempo_ratio" else unit
+
+
 def unit_words(unit: str) -> str:
     """The unit as an axis says it."""
     return UNITS.get(unit, unit)

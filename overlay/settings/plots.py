@@ -39,6 +39,12 @@ class PlotSettings:
         },
     )
     repeat_level: float = setting(0.95, "fraction", "of the interval of a standard deviation and of what is noticeable")
+    same_swing_s: float = setting(
+        0.15,
+        "s",
+        "real time between the impact that was kept and the one found again: far above what another state of the code "
+        "moves it by, far below the pause between two swings",
+    )
     least_repeats: int = setting(
         4, "count", "degrees of freedom below which no spread is named: its 95 % interval reaches beyond 2.9 times it"
     )

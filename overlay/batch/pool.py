@@ -284,7 +284,10 @@ class LocalPool:
     def _look_at_silent(self) -> None:
         now = time.monotonic()
         for worker in self._crew:
-            if now - worker.heard_at > self._settings.silent_s and (worker.task is not None or not worker.ready):
+            silent_s = now - worker.heard_at
+            if silent_s > (self._settings.silent_s if worker.ready else self._settings.start_s) and (
+                worker.task is not None or not worker.ready
+            ):
                 worker.process.kill()
 
     def _end(self, workers: list[_Worker]) -> None:

@@ -18,6 +18,7 @@ class PoolSettings:
     silent_s: float = setting(
         900.0, "s", "without a word from a worker; the longest silent step, following one swing's club, takes 5–20 s"
     )
+    start_s: float = setting(120.0, "s", "until a new worker is ready; the imports take 2 s, from a cold disk 20 s")
     stop_s: float = setting(3.0, "s", "given to a worker to leave its work in order before it is killed")
     poll_s: float = setting(0.2, "s", "between looks at silent workers while nothing arrives; costs nothing")
 

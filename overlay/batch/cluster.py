@@ -20,10 +20,11 @@ import warnings
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import Any, Self
 
 from overlay.batch import cluster_worker
-from overlay.batch.cluster_deal import Deal, Link, Lost, Peer
+from overlay.batch.cluster_deal import Deal
+from overlay.batch.cluster_link import Link, Peer
 from overlay.batch.jobs import ReadJob, Told
 from overlay.data.record import ClipRead
 from overlay.errors import InputError, SetupError
@@ -129,7 +130,7 @@ class ClusterPool:
     def workers(self) -> int:
         return max(1, len(self._peers))
 
-    def __enter__(self) -> ClusterPool:
+    def __enter__(self) -> Self:
         self.open()
         return self
 
@@ -347,4 +348,4 @@ def _first_line(error: BaseException) -> str:
     return (lines[0] if lines else type(error).__name__)[:200].rstrip(".") + "."
 
 
-__all__ = ["ClusterPool", "Lost", "checked_address", "differs", "no_worker"]
+__all__ = ["ClusterPool", "checked_address", "differs", "no_worker"]

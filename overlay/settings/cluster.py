@@ -16,7 +16,7 @@ class ClusterSettings:
     look_every_s: float = setting(0.5, "s", "how soon a dead or a new worker is noticed; a clip takes several seconds")
     silent_s: float = setting(60.0, "s", "a scheduler that says nothing for twice its own 30 s time-out is gone")
     answer_s: float = setting(30.0, "s", "a result that is ready takes well under a second to come")
-    close_s: float = setting(5.0, "s", "leaving waits this long for what is under way to be put away")
+    close_s: float = setting(20.0, "s", "leaving waits this long, at most, for what is under way to be put away")
     piece_bytes: int = setting(
         4_000_000, "bytes", "all that coach and scheduler hold of a clip at a time; 0.3 s on Wi-Fi of 100 Mbit/s"
     )

@@ -124,7 +124,8 @@ def make_pool(workers: int | None, cluster: str | None) -> Pool:
     if cluster is not None:
         from overlay.batch.cluster import ClusterPool
 
-        return ClusterPool(cluster)
+        # Above the progress line, which takes over what goes to stderr while it is drawn.
+        return ClusterPool(cluster, say=lambda text: click.echo(text, err=True))
     from overlay.batch import LocalPool
 
     return LocalPool(workers)

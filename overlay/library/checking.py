@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+import time
 from pathlib import Path
 
 from overlay.errors import InputError, OverlayError
 from overlay.library.base import Part
 from overlay.library.forgetting import wipe_is_pending
-from overlay.library.opening import applied, check_known, copies_before
+from overlay.library.opening import applied, check_known, copies_before, leftovers
 from overlay.library.words import key, path_of
 from overlay.progress import SILENT, Progress
 
@@ -232,19 +233,15 @@ class Checking(Part):
         except InputError as error:
             found.append(error.message)
         for left in leftovers(self.path):
+            # A younger one may be the work of a program that is still at it.
+            if _age_s(left) < self._db.settings.leftover_s:
+                continue
             found.append(f"{left.name} beside the library was left by a program that was ended; it can be removed.")
         return found
 
 
-def leftovers(path: Path) -> list[Path]:
-    """Unfinished copies beside the library."""
+def _age_s(path: Path) -> float:
     try:
-        return sorted(
-            found
-            for found in Path(path).parent.iterdir()
-            if found.name.startswith(".")
-            and ".part" in found.name
-            and found.name.removeprefix(".").startswith(Path(path).stem[:40])
-        )
+        return time.time() - path.stat().st_mtime
     except OSError:
-        return []
+        return 0.0

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import sqlite3
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TypeVar
-from urllib.parse import quote
 
 import numpy as np
 
@@ -88,7 +88,7 @@ class Connection:
         self.settings = settings or LibrarySettings()
         self._depth = 0
         mode = "rwc" if writable else "ro"
-        name = f"file:{quote(str(self.path.absolute()), errors='surrogateescape')}?mode={mode}"
+        name = f"{self.path.absolute().as_uri()}?mode={mode}"
         try:
             self.raw = sqlite3.connect(name, uri=True, timeout=self.settings.busy_step_s, isolation_level=None)
         except sqlite3.Error as error:
@@ -159,26 +159,40 @@ class Connection:
     @contextmanager
     def reading(self) -> Iterator[None]:
         """Several queries of one state of the library, whatever other programs write meanwhile."""
-        with self._transaction("BEGIN"):
+        with self._transaction("BEGIN", "SELECT 1 FROM sqlite_master LIMIT 1"):
             yield
 
     @contextmanager
-    def _transaction(self, begin: str) -> Iterator[None]:
+    def _transaction(self, *begin: str) -> Iterator[None]:
         if self._depth:
             # Part of the one that is open: it ends as a whole.
             yield
             return
-        self.run(begin)
+        self.patiently(lambda: self._begin(begin))
         self._depth = 1
         try:
             yield
             self._commit()
         except BaseException:
+            self._roll_back()
+            raise
+        finally:
             self._depth = 0
+
+    def _begin(self, statements: Sequence[str]) -> None:
+        """Begin, and take the lock or the state that is read, so that no later statement has to wait for it."""
+        try:
+            for statement in statements:
+                self.raw.execute(statement).fetchall()
+        except sqlite3.Error:
+            self._roll_back()
+            raise
+
+    def _roll_back(self) -> None:
+        # Some errors end the transaction by themselves. What cannot be rolled back now is when the file is opened next.
+        with contextlib.suppress(sqlite3.Error):
             if self.raw.in_transaction:
                 self.raw.rollback()
-            raise
-        self._depth = 0
 
     def _commit(self) -> None:
         try:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 import time
 from dataclasses import dataclass
@@ -86,12 +87,13 @@ class Forgetting(Part):
             )
         }
         for reference_id, digest, called in self._db.rows("SELECT id, key, name FROM reference_models"):
-            theirs = digest in own or key(name) in key(called)
-            if not theirs:
-                row = self._db.one("SELECT content FROM reference_models WHERE id = ?", (reference_id,))
+            theirs = digest in own or named_in(name, called)
+            row = None if theirs else self._db.one("SELECT content FROM reference_models WHERE id = ?", (reference_id,))
+            if row is not None and row[0] is not None:
                 try:
-                    content = bytes(row[0]) if row and row[0] else b""
-                    theirs = bool(content) and key(model_of(content, called).player) == key(name)
+                    model = model_of(bytes(row[0]), called)
+                    texts = (model.name, model.player, *model.provenance.sources, *model.provenance.notes)
+                    theirs = any(named_in(name, text) for text in texts)
                 except InputError:
                     # What cannot be read cannot be cleared of being the player's.
                     theirs = True
@@ -105,6 +107,15 @@ class Forgetting(Part):
             of_swing = word == "swing" and rest.strip().isdigit() and int(rest) in swings
             if of_swing or (word == "best" and rest and key(rest) == key(name)):
                 self._db.run("UPDATE players SET reference = '' WHERE id = ?", (player_id,))
+
+
+def named_in(name: str, text: str) -> bool:
+    """Whether a text names the player, as words of their own.
+
+    >>> named_in("Ann Lee", "best of ann  lee, 2031-05-04"), named_in("Ann", "Annual middle")
+    (True, False)
+    """
+    return re.search(rf"(?<!\w){re.escape(key(name))}(?!\w)", key(text)) is not None
 
 
 def wipe_is_pending(db: Connection) -> bool:

@@ -60,6 +60,9 @@ def look(path: Path) -> bool:
         raise InputError(f"{str(path)!a} is no name a file can have.", hint) from error
     if not header:
         return False
+    if not header.strip(b"\0") and path.with_name(f"{path.name}-journal").exists():
+        # The making of it was interrupted by a power cut; SQLite takes it back to an empty file.
+        return False
     if not header.startswith(_MAGIC) or len(header) < _HEADER:
         raise InputError(f"{path} is no library of overlay.", hint)
     (made_by,) = struct.unpack(">I", header[68:72])
@@ -95,11 +98,8 @@ def connect(
             raise output_error(path, error) from error
     db = Connection(path, settings)
     try:
-        lacking = _lacking(db, migrations)
-        if lacking:
-            _copy_first(db, lacking)
-            for migration in migrations:
-                _apply(db, migration, migrations)
+        if _lacking(db, migrations):
+            _migrate(db, migrations)
         _write_ahead(db)
     except BaseException:
         db.close()
@@ -139,33 +139,55 @@ def _lacking(db: Connection, migrations: Sequence[Migration]) -> list[Migration]
     return list(migrations[len(have) :])
 
 
-def _copy_first(db: Connection, lacking: Sequence[Migration]) -> None:
-    """A verified copy beside the library before its content is touched; not for a new one."""
-    have = applied(db)
-    if not have or not db.number("SELECT (SELECT count(*) FROM players) + (SELECT count(*) FROM clips)"):
-        return
-    copy = db.path.with_name(f"{db.path.name}.before-{lacking[0].name}")
-    if not copy.exists():
-        copy_to(db, copy)
-
-
-def _apply(db: Connection, migration: Migration, migrations: Sequence[Migration]) -> None:
-    """One migration and the row that names it, together or not at all."""
+def _migrate(db: Connection, migrations: Sequence[Migration]) -> None:
+    """All migrations that are lacking, with the rows that name them, together or not at all."""
     with db.writing():
-        have = applied(db)
-        check_known(db.path, have, migrations)
         # Another program may have done it while this one waited for the lock.
-        if migration.name in have:
-            return
+        lacking = _lacking(db, migrations)
+        have = applied(db)
         if not have:
             if db.number("SELECT count(*) FROM sqlite_master"):
                 raise InputError(f"{db.path} belongs to another program.", "Name another file with --library.")
             db.run(f"PRAGMA application_id = {APPLICATION_ID}")
             db.run(fit(APPLIED))
-        for statement in migration.statements:
-            db.run(fit(statement))
-        db.run("INSERT INTO migrations (name, applied_at) VALUES (?, ?)", (migration.name, now()))
-        db.run(f"PRAGMA user_version = {len(have) + 1}")
+        elif lacking and db.number("SELECT (SELECT count(*) FROM players) + (SELECT count(*) FROM clips)"):
+            _copy_first(db, lacking[0])
+        for migration in lacking:
+            for statement in migration.statements:
+                db.run(fit(statement))
+            db.run("INSERT INTO migrations (name, applied_at) VALUES (?, ?)", (migration.name, now()))
+        db.run(f"PRAGMA user_version = {len(have) + len(lacking)}")
+
+
+def _copy_first(db: Connection, migration: Migration) -> None:
+    """A verified copy beside the library before its content is touched. Called with the lock to write."""
+    copy = db.path.with_name(f"{db.path.name}.before-{migration.name}")
+    # Whoever holds the lock is alone here: these were left by a program that was ended.
+    for left in leftovers(db.path, "before-"):
+        left.unlink(missing_ok=True)
+    if copy.exists():
+        return
+    # A connection of its own reads what was committed; nothing else is in the library while the lock is held.
+    source = Connection(db.path, db.settings, writable=False)
+    try:
+        copy_to(source, copy)
+    finally:
+        source.close()
+
+
+def leftovers(path: Path, kind: str = "") -> list[Path]:
+    """Unfinished copies beside the library."""
+    path = Path(path)
+    try:
+        return sorted(
+            found
+            for found in path.parent.iterdir()
+            if found.name.startswith(".")
+            and found.name.lstrip(".").startswith(path.stem[:40])
+            and f".part.{kind}" in found.name
+        )
+    except OSError:
+        return []
 
 
 def _write_ahead(db: Connection) -> None:

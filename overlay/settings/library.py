@@ -29,4 +29,7 @@ class LibrarySettings:
         "code moves an impact by hundredths of a second; two swings of one recording lie seconds apart",
     )
     backup_pages: int = setting(4096, "pages", "16 MB a step: progress is told and Ctrl-C heard in between")
+    leftover_s: float = setting(
+        3600.0, "s", "an unfinished copy beside the library that was not written to for this long is nobody's work"
+    )
     max_findings: int = setting(200, "count", "sentences of a check; more of the same kind help nobody")

@@ -374,7 +374,7 @@ def page(runs: int) -> str:
         "## Unequal sessions",
         "",
         "A session mean of few swings scatters more. As long as both sides have about the same mixture that does no "
-        "harm; where the side with *fewer sessions* is also the one with few swings, the plain t test calls a change far "
+        "harm; where the side with *fewer sessions* is also the one with few swings, the plain test calls a change far "
         "too often (sizes not told). The rule knows the sizes and widens the error there; nothing changed, then:",
         "",
         *unequal_table(runs),

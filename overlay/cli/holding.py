@@ -46,9 +46,7 @@ HEADS = (
 @click.option("--view", type=click.Choice(["dtl", "fo", "other"]), help="Only swings of this view.")
 @click.option("--club", help="Only this club, as it was told. Default: the one with most swings.")
 @click.option("--focus", metavar="NAME", help="The one measure that was worked on, instead of what was declared.")
-@click.option(
-    "--aim", type=click.Choice(AIMS), help="Which way the focus was meant to go."
-)
+@click.option("--aim", type=click.Choice(AIMS), help="Which way the focus was meant to go.")
 @click.option("--reference", metavar="NAME", help="The reference that differences are to, by its name or key.")
 @record_options
 def command(
@@ -119,9 +117,7 @@ def _telling(answer: ChangeAnswer) -> Telling:
     from overlay.plots.words import measure_words
 
     words, holding = measure_words(answer.measure, answer.series.view), answer.holding
-    return Telling.of(
-        answer.unit, holding.change, holding.interval, holding.detectable, more=words.more, less=words.less
-    )
+    return Telling.of(answer.unit, holding.interval, holding.detectable, more=words.more, less=words.less)
 
 
 def print_answer(answer: ChangeAnswer) -> None:
@@ -139,7 +135,7 @@ def print_answer(answer: ChangeAnswer) -> None:
     )
     if holding.reason:
         say(plain(holding.reason, 900))
-    if "could have been missed" not in holding.reason and math.isfinite(holding.detectable) and holding.detectable > 0:
+    if holding.word != "faded" and "could have been missed" not in holding.reason and holding.detectable > 0:
         say(f"A change of less than {_telling(answer).size(holding.detectable)} could have been missed.")
     if answer.camera is not None and not answer.camera.vetoes:
         say(f"Cameras: {plain(answer.camera.sentence, 600)}")
@@ -155,7 +151,7 @@ def print_others(answers: Sequence[ChangeAnswer], *, alone: bool) -> None:
         say(_together(answers, changed), bold=True)
         say(f"{counted(len(answers), 'measure')}, {plain(answers[0].player, 60)}, since {_day(answers[0].since)}.")
     say("")
-    say(f"{'Measures' if alone else 'Other measures'}, {tested} of them tested together (Holm):")
+    say(f"{'Measures' if alone else 'Other measures'}{f', {tested} tested together (Holm)' if tested else ''}:")
     print_rows(HEADS, [_row(answer) for answer in answers])
     for answer in changed:
         if answer.camera is not None:
@@ -174,8 +170,8 @@ def _together(answers: Sequence[ChangeAnswer], changed: Sequence[ChangeAnswer]) 
         return plain(answers[0].holding.sentence, 600)
     if not changed:
         return "Not holding: no measure has changed beyond the scatter between sessions."
-    words = [f"{plain(answer.title)} ({answer.holding.word})" for answer in changed]
-    return f"Changed: {', '.join(words)}."
+    words = [f"{plain(answer.title)}, {answer.holding.word}" for answer in changed]
+    return f"Changed: {'; '.join(words)}."
 
 
 def _row(answer: ChangeAnswer) -> tuple[str, ...]:

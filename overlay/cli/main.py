@@ -31,6 +31,8 @@ COMMANDS = {
         "overlay.cli.holding",
         "Say whether a change holds across sessions, and how sure that is.",
     ),
+    "trend": ("overlay.cli.trend", "Draw a measure over all sessions, all of a view, or what repeats."),
+    "then-and-now": ("overlay.cli.then_now", "Film an older best swing beside the newest best."),
     "export": ("overlay.cli.export", "Write what is kept as tables: CSV or Parquet, tracks as CSV."),
     "backup": ("overlay.cli.backup", "Copy the library to a file and check the copy, or restore it from one."),
     "check": ("overlay.cli.check", "Check that the library is whole."),

@@ -142,7 +142,7 @@ def verdict(
         raise DataError(f"{case.aim!r} is no aim.", f"Use one of {', '.join(AIMS)}.")
     n_baseline, n_later = len(weighed.baseline), len(weighed.later)
     missed = detectable(weighed, settings, case.within)
-    telling = Telling.of(case.unit, weighed.change, weighed.interval, missed, more=case.more, less=case.less)
+    telling = Telling.of(case.unit, weighed.interval, missed, more=case.more, less=case.less)
     more = (max(0, settings.least_baseline - n_baseline), max(0, settings.least_later - n_later))
     if p_gone is None:
         p_gone = math.nan if weighed.gone is None else weighed.gone.p

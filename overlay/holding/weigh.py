@@ -207,7 +207,7 @@ def _error(sd: float, first: _Side, second: _Side, groups: Sequence[_Side]) -> f
     added where it is positive; where it is negative the plain error stays, which is then on the safe side.
     """
     sizes = 1 / len(first) + 1 / len(second)
-    df = sum(len(group) - 1 for group in groups)
+    df = sum(max(0, len(group) - 1) for group in groups)
     pooled = sum((len(group) - 1) * float(group.owed.mean()) for group in groups if len(group) > 1) / df
     owed = float(first.owed.mean()) / len(first) + float(second.owed.mean()) / len(second) - pooled * sizes
     return math.sqrt(sd**2 * sizes + max(0.0, owed))
@@ -250,7 +250,7 @@ def _gone(a: _Side, b: _Side, settings: HoldingSettings) -> Gone | None:
     as many, a quarter …, since a change may have gone long ago; each is paid for (Bonferroni). Of the three groups
     first an F test that anything differs, then the t test of the first n against the baseline with the spread of all
     three: Fisher's protected comparisons, which for three groups hold the chance of any false finding (Hayter 1986,
-    J Am Stat Assoc 81:1000).
+    J Am Stat Assoc 81:1000). And the last ones must lie below the first n by more than chance, by a one-sided t test.
     """
     cuts = []
     n = len(b) - settings.last
@@ -270,6 +270,10 @@ def _gone(a: _Side, b: _Side, settings: HoldingSettings) -> Gone | None:
         if shown < settings.least_shown or any(back):
             continue
         sd, df = _scatter(*groups)
+        # That the last ones are back must be more than their scatter, or a small change that lasts would often "fade".
+        lost = math.copysign(1.0, change) * (groups[1].mean - float(newest.mean()))
+        if _p_value(lost, _error(sd, groups[1], b[-settings.last :], groups), df) / 2 > settings.level or lost <= 0:
+            continue
         error = _error(sd, a, groups[1], groups)
         p = max(_p_value(change, error, df), _any_differs(groups, sd, df))
         found.append(Gone(n, change, _interval(change, error, df, settings), min(1.0, p * len(cuts)), shown))

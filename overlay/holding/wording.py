@@ -6,14 +6,19 @@ import math
 from dataclasses import dataclass
 
 _SCALE = {"fraction": 100.0, "s": 1000.0}
+_FINEST = {"torso": 2, "deg": 1, "fraction": 1, "s": 0, "ratio": 2, "": 2}
 _AFTER = {"torso": " torso lengths", "deg": "°", "fraction": " percentage points", "s": " ms", "": "", "ratio": ""}
 
 
 def digits(unit: str, sure: float) -> int:
-    """Decimals with which a change of that unit is told: two significant digits of how sure it is."""
+    """Decimals with which a change of that unit is told: two significant digits of how sure it is, but no finer than
+    the unit is read, unless nothing of the uncertainty were left then.
+    """
+    finest = _FINEST.get(unit, 3)
     if not (math.isfinite(sure) and sure > 0):
-        return {"torso": 2, "deg": 0, "fraction": 0, "s": 0}.get(unit, 2)
-    return min(4, max(0, 1 - math.floor(math.log10(sure * _SCALE.get(unit, 1.0)))))
+        return finest
+    first = -math.floor(math.log10(sure * _SCALE.get(unit, 1.0)))
+    return min(6, max(0, min(1 + first, finest), first))
 
 
 def number(value: float, unit: str, decimals: int) -> str:
@@ -48,7 +53,6 @@ class Telling:
     def of(
         cls,
         unit: str,
-        change: float,
         interval: tuple[float, float],
         detectable: float,
         *,
@@ -56,11 +60,8 @@ class Telling:
         less: str = "lower",
     ) -> Telling:
         """So many digits as the interval allows; without one, as the smallest change that would be found."""
-        for sure in ((interval[1] - interval[0]) / 2, detectable, abs(change) / 10):
-            if math.isfinite(sure) and sure > 0:
-                break
-        # Without any scatter the change itself, the last of the three, says how finely it is told.
-        return cls(unit, digits(unit, sure), more, less)
+        half = (interval[1] - interval[0]) / 2
+        return cls(unit, digits(unit, half if math.isfinite(half) and half > 0 else detectable), more, less)
 
     def way(self, value: float) -> str:
         return self.more if value >= 0 else self.less
@@ -75,7 +76,9 @@ class Telling:
         return f"+{text}" if value > 0 and float(text) != 0 else text
 
     def change(self, value: float) -> str:
-        """The amount and where to: "0.12 torso lengths further inside"."""
+        """The amount and where to: "0.12 torso lengths further inside"; of what rounds to nothing the amount alone."""
+        if float(number(abs(value), self.unit, self.decimals)) == 0:
+            return self.size(value)
         return f"{self.size(value)} {self.way(value)}"
 
     def interval(self, low: float, high: float) -> str:

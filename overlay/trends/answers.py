@@ -6,6 +6,7 @@ import datetime
 import difflib
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from overlay.data import (
@@ -121,7 +122,7 @@ def change_answers(
         focus_name = names[0] if len(names) == 1 else declared_focus(sessions)[0]
     if not names:
         names = _kept_measures(store, who.name, view)
-        if focus_name and focus_name not in names:
+        if DifferenceName.parse(focus_name) is not None:
             names.append(focus_name)
     names.sort(key=lambda name: (name != focus_name, measure_words(name).order, name))
     day = since or (first_day_of(sessions, focus_name) if focus_name else None)
@@ -153,6 +154,8 @@ def change_answers(
         asked.append(Asked(series, aim if is_focus else "either", is_focus, tuple(notes)))
     look = None if space is None else _Look(store, who, space, reference_key)
     failed = _failed_swings(store, [one.series for one in asked])
+    if mixed := _mixed_engines(store, who.name, [one.series for one in asked]):
+        asked = [replace(one, notes=(*one.notes, mixed)) for one in asked]
     return answers_of(who.name, asked, day, look=look, failed=failed, settings=settings)
 
 
@@ -196,11 +199,14 @@ def _kept_measures(store: Store, player: str, view: View | None) -> list[str]:
 
 def _not_told_since(player: str, focus: str, sessions: Sequence[Session]) -> InputError:
     newest = max(sessions, key=lambda session: (session.date, session.id))
+    other = declared_focus(sessions)[0]
+    day = first_day_of(sessions, other) if other else None
+    said = newest.date.isoformat() if day is None else f"{day.isoformat()} (since when {other} is the focus)"
     what = f"no session of {player} declares {focus} as its focus" if focus else f"no session of {player} has a focus"
     return InputError(
         f"Since when is not told: {what}.",
-        f"Give the first day of the later sessions, such as --since {newest.date.isoformat()}, or declare a session's "
-        f"focus: `overlay session {newest.id} --focus {focus or 'MEASURE'}`.",
+        f"Give the first day of the later sessions, such as --since {said}, or declare a session's focus: "
+        f"`overlay session {newest.id} --focus {focus or 'MEASURE'}`.",
     )
 
 
@@ -259,6 +265,18 @@ def _series(
             "two references are not mixed."
         )
     return series, notes
+
+
+def _mixed_engines(store: Store, player: str, series: Sequence[MeasureSeries]) -> str:
+    """A note where the clips were not all read by the same code: then it is not only the swing that may differ."""
+    sessions = sorted({int(session) for one in series for session in one.session_id})
+    engines = {clip.engine for session in sessions for clip in store.clips(session) if clip.n_swings}
+    if len(engines) < 2:
+        return ""
+    return (
+        "Not all clips were read by the same version of overlay, which alone can change a measure: "
+        f"`overlay add --outdated --player '{player}'` reads the older ones again."
+    )
 
 
 def _failed_swings(store: Store, series: Sequence[MeasureSeries]) -> dict[tuple[int, View], int]:

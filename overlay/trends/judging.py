@@ -173,7 +173,7 @@ def side_notes(
     notes = []
     badly = [mean for mean in means if failed.get((mean.session_id, series.view), 0) * 2 >= mean.n]
     if badly:
-        notes.append(f"The filming check failed in {_listed(badly)}: their values are worth less than the others'.")
+        notes.append(f"The filming check failed in {_listed(badly)}: what was measured there is worth less.")
     silent = {session.id for session in series.sessions if session.n_swings} - {mean.session_id for mean in means}
     if silent:
         n = len(silent)

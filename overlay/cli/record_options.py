@@ -99,7 +99,7 @@ class Limit(NamedTuple):
 
 
 class Where(click.ParamType):  # type: ignore[type-arg]  # generic since click 8.3 only
-    """A measure and its limit: "tempo_ratio>3.2", "hand_depth_top<=0.1", "tempo_ratio=2.8..3.2"."""
+    """A measure and its limit: "tempo_ratio>3.2", "hand_depth_back<=0.1", "tempo_ratio=2.8..3.2"."""
 
     name = "limit"
 
@@ -262,7 +262,6 @@ def read_filter(
     named = tuple(store.player(name).name for name in players)
     for session in sessions:
         store.session(session)
-    only = named[0] if len(named) == 1 else None
     return SwingFilter(
         players=named,
         sessions=tuple(sessions),
@@ -275,7 +274,7 @@ def read_filter(
         first=None if first is None else measure_word(first),
         limits=tuple(
             (
-                known_measure(store, limit.measure, only),
+                known_measure(store, limit.measure),
                 None if math.isinf(limit.low) else limit.low,
                 None if math.isinf(limit.high) else limit.high,
             )
@@ -284,7 +283,7 @@ def read_filter(
     )
 
 
-def known_measure(store: Store, name: str, player: str | None = None) -> str:
+def known_measure(store: Store, name: str) -> str:
     """The measure as it is kept.
 
     Raises
@@ -292,14 +291,15 @@ def known_measure(store: Store, name: str, player: str | None = None) -> str:
     InputError
         Nothing of that name is kept; the message names the nearest ones.
     """
+    from overlay.library.counting import measure_units
+
     word = measure_word(name)
-    known = list(dict.fromkeys(row[0] for row in store.measure_names(player)))
+    known = list(measure_units(store))
     if word in known:
         return word
-    of = f" of {plain(player, 60)}" if player else ""
     if not known:
         raise InputError(
-            f"No measure{of} is kept yet, so there is no {plain(name, 60)}.",
+            f"No measure is kept yet, so there is no {plain(name, 60)}.",
             "`overlay add CLIP --player NAME` reads clips and keeps what is measured.",
         )
     if is_difference(word):
@@ -307,7 +307,7 @@ def known_measure(store: Store, name: str, player: str | None = None) -> str:
             f"{word} is a difference to a reference, and swings are listed by what is measured in them.",
             f"`overlay holding` and `overlay trend` follow differences. {near_words(word, known)}",
         )
-    raise InputError(f"There is no measure {plain(name, 60)}{of}.", near_words(word, known))
+    raise InputError(f"There is no measure {plain(name, 60)}.", near_words(word, known))
 
 
 def is_difference(word: str) -> bool:
@@ -332,10 +332,11 @@ def check_focus(store: Store, name: str) -> str:
     if not name.strip():
         return ""
     word = measure_word(name)
+    from overlay.library.counting import measure_units
     from overlay.measure import DEFINITIONS
 
     measured = {definition.name for definition in DEFINITIONS}
-    known = sorted({row[0] for row in store.measure_names()} | measured | {"tempo_ratio", "backswing_s", "downswing_s"})
+    known = sorted(set(measure_units(store)) | measured | {"tempo_ratio", "backswing_s", "downswing_s"})
     if word in known or is_difference(word):
         return word
     raise InputError(f"There is no measure {plain(name, 60)}.", near_words(word, known))
@@ -352,6 +353,8 @@ def near_words(word: str, known: Iterable[str]) -> str:
 
 def plain(text: str, most: int = 300) -> str:
     """A text that can go to a terminal: one line, nothing that acts on it, no pile of accents, not too long."""
+    if text.isascii() and text.isprintable() and len(text) <= most and text == text.strip() and "  " not in text:
+        return text
     from overlay.models.checks import tidy
 
     # More than three marks on one letter run into the lines above and below.

@@ -74,7 +74,11 @@ def print_rows(heads: Sequence[Head], rows: Sequence[Sequence[str]], *, out: Con
     full = {i: max(widest[i], cell_len(heads[i].name)) for i in shown}
     if not out.is_terminal:
         # A pipe has no width: nothing is folded there.
-        out.width = max(_wide(full), 20)
+        for row in [[head.name for head in heads], *cells]:
+            texts = ((heads[i], row[i], " " * (full[i] - cell_len(row[i]))) for i in shown)
+            line = (" " * GAP).join(gap + text if head.number else text + gap for head, text, gap in texts)
+            out.file.write(line.rstrip() + "\n")
+        return
     least = {i: _least(heads[i], widest[i], [row[i] for row in cells]) for i in shown}
     left_out: list[int] = []
     while _wide(least) > out.width:

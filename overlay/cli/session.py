@@ -11,6 +11,7 @@ import click
 
 from overlay.cli.record_options import ID, Day, ask, check_focus, opened, plain, record_options
 from overlay.cli.record_show import Head, counted, print_rows, say
+from overlay.cli.show import progress_display
 from overlay.data.record import AIMS
 from overlay.errors import OutputError
 from overlay.terms import VIEW_WORDS, words
@@ -54,6 +55,7 @@ SWING_HEADS = (
 )
 @click.option("--remove", is_flag=True, help="Remove the session with everything that was read; the clips stay.")
 @click.option("--yes", is_flag=True, help="Remove without asking.")
+@click.option("--quiet", "-q", is_flag=True, help="No progress.")
 @record_options
 def command(
     session_id: int,
@@ -66,6 +68,7 @@ def command(
     page: Path | None,
     remove: bool,
     yes: bool,
+    quiet: bool,
     library: Path | None,
     as_json: bool,
 ) -> None:
@@ -85,17 +88,17 @@ def command(
             changes["focus"] = check_focus(store, focus)
         if changes:
             session = store.change_session(session_id, **changes)
-        pages = _write_page(store, session_id, page)
+        pages = _write_page(store, session_id, page, quiet)
         _show(store, session, pages, as_json)
 
 
-def _write_page(store: Store, session_id: int, folder: Path | None) -> list[Path]:
+def _write_page(store: Store, session_id: int, folder: Path | None, quiet: bool) -> list[Path]:
     if folder is None:
         return []
     from overlay.pipeline.session_pages import write_session_page
 
-    written = write_session_page(store, session_id, folder)
-    return [written] if isinstance(written, Path) else [Path(path) for path in written]
+    with progress_display(quiet) as progress:
+        return list(write_session_page(store, session_id, folder, progress=progress))
 
 
 def _title(session: Session) -> str:
@@ -119,15 +122,15 @@ def _remove(store: Store, session: Session, yes: bool, as_json: bool) -> None:
 
 def _show(store: Store, session: Session, pages: list[Path], as_json: bool) -> None:
     from overlay import record_documents as documents
-    from overlay.cli.sessions import swings_by_view
     from overlay.library import SwingFilter
+    from overlay.library.counting import swings_by_view
 
     clips = store.clips(session.id)
     swings = store.swings(SwingFilter(sessions=(session.id,)), sort="id", descending=False)
     notes = _notes(store, session, clips, swings)
     if as_json:
         fields = {
-            "session": documents.session_document(session, swings_by_view(store, (session,))[session.id]),
+            "session": documents.session_document(session, swings_by_view(store, [session.id])[session.id]),
             "clips": [documents.kept_clip_document(clip, present=clip.path.exists()) for clip in clips],
             "swings": [documents.kept_swing_document(swing) for swing in swings],
             "notes": [documents.note_document(note) for note in notes],

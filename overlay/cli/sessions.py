@@ -21,7 +21,6 @@ from overlay.terms import words
 
 if TYPE_CHECKING:
     from overlay.data.record import Session
-    from overlay.library import Store
     from overlay.terms import View
 
 HEADS = (
@@ -57,6 +56,7 @@ def command(
 ) -> None:
     """List the sessions, newest first, of all players or of PLAYER: one player, one day, one club each."""
     from overlay import record_documents as documents
+    from overlay.library.counting import swings_by_view
 
     check_days(since, until)
     with opened_for_listing(library) as store:
@@ -66,7 +66,7 @@ def command(
         if store is not None:
             name = None if player is None else store.player(player).name
             found = store.sessions(name, since=since, until=until, club=club)
-            views = swings_by_view(store, found)
+            views = swings_by_view(store, [session.id for session in found])
             every = found or store.sessions(name)
     found = tuple(sorted(found, key=lambda session: (session.date, session.id), reverse=True))
     if as_json:
@@ -80,19 +80,6 @@ def command(
     else:
         several = len({session.player_id for session in found}) > 1 or player is None
         print_rows(HEADS, [_row(session, views[session.id], several) for session in found])
-
-
-def swings_by_view(store: Store, sessions: tuple[Session, ...]) -> dict[int, dict[View, int]]:
-    """How many swings of each view every session has."""
-    from overlay.library import SwingFilter
-
-    return {
-        session.id: {
-            view: store.count_swings(SwingFilter(sessions=(session.id,), views=(view,))) if session.n_swings else 0
-            for view in VIEWS
-        }
-        for session in sessions
-    }
 
 
 def _nothing(every: tuple[Session, ...], player: str | None) -> str:
@@ -114,7 +101,7 @@ def _row(session: Session, views: dict[View, int], several: bool) -> tuple[str, 
         session.club,
         session.place,
         str(session.n_clips),
-        *(str(views[view] or "") for view in VIEWS),
+        *(str(views.get(view) or "") for view in VIEWS),
         str(session.n_failed or ""),
         session.worked_on,
         words(session.focus) + aim,

@@ -67,6 +67,7 @@ def command(
     A swing whose measure could not be given is left out by --where and comes last under --sort.
     """
     from overlay import record_documents as documents
+    from overlay.library.counting import measure_units
 
     with opened_for_listing(library) as store:
         found: tuple[KeptSwing, ...] = ()
@@ -87,11 +88,11 @@ def command(
             )
             by = measure_word(sort)
             if by not in BUILT_IN:
-                by = known_measure(store, sort, chosen.players[0] if chosen.players else None)
+                by = known_measure(store, sort)
             shown = [known_measure(store, name) for name in measures]
             named = [*shown, *([] if by in BUILT_IN else [by]), *(one.measure for one in limits)]
             asked = [name for name in dict.fromkeys(named) if name not in BUILT_IN]
-            units = {name: unit for name, unit, *_ in store.measure_names()}
+            units = measure_units(store)
             total = store.count_swings(chosen)
             most = limit if limit is not None else None if as_json else SHOWN
             found = store.swings(chosen, sort=by, descending=not ascending, limit=most or None, measures=tuple(asked))

@@ -26,6 +26,7 @@ from overlay.data import ClubTrack
 from overlay.data.record import KeptSwing, Session
 from overlay.errors import OutputError, OverlayError
 from overlay.files import atomic_path, check_writable, output_error, write_text
+from overlay.library.counting import one_state, pages
 from overlay.library.export_tables import TABLES, Format, Sheets, check_format, check_suffix, described
 from overlay.pose import write_csv
 from overlay.progress import SILENT, Progress
@@ -112,11 +113,11 @@ def export(
     masks = _Names(store) if anonymous else None
     if single is not None:
         _check_file(store, target, replace)
-        with _one_state(store), _errors(target), atomic_path(target) as temporary:
+        with one_state(store), _errors(target), atomic_path(target) as temporary:
             with Sheets({"measures": temporary}, chosen_form) as sheets:
                 _write(store, chosen, sheets, None, masks, progress)
             return Exported(target, chosen_form, sheets.counts())
-    with _one_state(store), _new_folder(target, replace) as folder:
+    with one_state(store), _new_folder(target, replace) as folder:
         with Sheets({table: folder / f"{table}.{chosen_form}" for table in TABLES}, chosen_form) as sheets:
             n_tracks, missing = _write(store, chosen, sheets, folder / TRACKS if tracks else None, masks, progress)
             _write_sessions(store, chosen, sheets, masks)
@@ -141,20 +142,6 @@ def export(
 # --- rows -------------------------------------------------------------------------------------------------------
 
 
-@contextmanager
-def _one_state(store: Store) -> Iterator[None]:
-    """The library as it is now for all that is read, whatever other programs write meanwhile."""
-    with store._db.reading():
-        yield
-
-
-def _pages(store: Store, chosen: SwingFilter) -> Iterator[KeptSwing]:
-    """The swings by id. Pages by number would each walk past all that came before."""
-    ids = store._by_id(chosen, False, -1, 0)
-    for start in range(0, len(ids), PAGE):
-        yield from store._kept(ids[start : start + PAGE], ())
-
-
 def _write(
     store: Store,
     chosen: SwingFilter,
@@ -168,7 +155,7 @@ def _write(
     hashes = functools.lru_cache(maxsize=64)(lambda clip_id: store.clip(clip_id).content_hash)
     progress.stage("writing tables", total=float(store.count_swings(chosen)))
     try:
-        for swing in _pages(store, chosen):
+        for swing in pages(store, chosen, PAGE):
             shown = swing if masks is None else masks.swing(swing)
             whose = (swing.id, swing.session_id, shown.player, swing.date, shown.club, swing.view)
             _add_measures(store, swing, whose, sheets)

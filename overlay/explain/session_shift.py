@@ -71,7 +71,7 @@ def shifts_between(
         )
         value = after - before
         if math.isfinite(value):
-            sd = math.sqrt(before_sd**2 + after_sd**2 + (settings.size_share * value) ** 2)
+            sd = math.sqrt(before_sd**2 + after_sd**2 + (settings.size_shares[name] * value) ** 2)
         else:
             sd = settings.spread[name]
         found.append(Shift(name, UNITS[name], before, value, sd))

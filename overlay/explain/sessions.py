@@ -160,7 +160,8 @@ def _shipped() -> tuple[SpaceTrack, ...]:
     return tuple(space for space in spaces if space is not None)
 
 
-def _swings(space: SpaceTrack, others: Sequence[SpaceTrack] | None) -> tuple[Held, ...]:
+def usual_swings(space: SpaceTrack, others: Sequence[SpaceTrack] | None = None) -> tuple[Held, ...]:
+    """The swing itself and the others; the shipped models with another club where none are told."""
     if others is None:
         others = [other for other in _shipped() if other.club_kind != space.club_kind]
     return tuple(Held(one) for one in (space, *others))
@@ -182,7 +183,7 @@ def _looked(
         return ()
     base, later = _cameras(shifts, stature_cm)
     found: list[Moved] = []
-    for held in _swings(space, others):
+    for held in usual_swings(space, others):
         if name is None:
             moved = measure_moved(held, view, measure, base, later)
         else:

@@ -90,10 +90,18 @@ class SessionCameraSettings:
             "reason": "as down the line; face on a stand level within 0.5° leaves 4 cm of height that nothing tells",
         },
     )
-    size_share: float = setting(
-        0.15,
-        "fraction",
-        "of a shift: the pose model sees a turned player as less turned; docs/studies/filming_errors.md",
+    size_shares: Mapping[str, float] = field(
+        default_factory=lambda: {
+            "camera_height": 0.05,
+            "camera_offset": 0.05,
+            "yaw": 0.2,
+            "roll": 0.1,
+            "camera_distance": 0.3,
+        },
+        metadata={
+            "unit": "fraction",
+            "reason": "of a shift, from player to player: as scatter_dtl, same clips; distance and lens go together",
+        },
     )
     movement_share: float = setting(
         0.25,

@@ -360,6 +360,9 @@ def _swing(
     if _begun_before(candidates, signals, measured.back_unit_s):
         candidates = [found for found in candidates if found.name != "address"]
         missing["address"] = "the clip starts after the swing has begun"
+    elif _no_takeaway(candidates, settings):
+        candidates = [found for found in candidates if found.name != "address"]
+        missing["address"] = "the hands pause on their way back, and what was still before is not told from it"
     positions = fuse(candidates, missing, frame_s=signals.frame_s, swing_s=4.2 * measured.unit_s, settings=settings)
     slow = slow_factor_estimate(positions.times(), measured.unit_s, settings)
     speed = slow if clip is None or clip.capture_rate is None else clip.slow_factor
@@ -403,6 +406,15 @@ def _begun_before(candidates: list[Candidate], signals: SwingSignals, back_unit_
     if "address" not in times or not later or not signals.starts_with_clip:
         return False
     return times["address"] >= min(later) and min(later) - float(signals.time_s[0]) < back_unit_s
+
+
+def _no_takeaway(candidates: list[Candidate], settings: PositionSettings) -> bool:
+    """Whether the address found lies so near to shaft level back that there would be no takeaway between them."""
+    times = {found.name: found.time_s for found in candidates}
+    if not {"address", "shaft_level_back", "top"} <= times.keys():
+        return False
+    share = settings.least_takeaway * (times["top"] - times["address"])
+    return times["shaft_level_back"] - times["address"] < share
 
 
 def _why_missing(name: str, signals: SwingSignals, measured: SwingCues) -> str:

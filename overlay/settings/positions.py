@@ -50,6 +50,11 @@ class PositionSettings:
         0.004, "fraction", "of the peak hand speed: slower is a drift within the held position"
     )
     relaxed: float = setting(0.12, "torso", "the hands have left the held end position beyond this")
+    least_takeaway: float = setting(
+        0.08,
+        "backswing",
+        "least share that the takeaway takes; real clips by eye 0.27, synthetic 0.40 to 0.55",
+    )
     still_at_edge_s: float = setting(0.06, "s", "a clip must show at least this much stillness to own the position")
 
     # Tempo.

@@ -59,7 +59,7 @@ def test_a_lasting_change_is_found(study: ModuleType) -> None:
 
 
 def test_a_small_change_that_lasts_does_not_fade_by_chance(study: ModuleType) -> None:
-    """A change of one SD of a session mean: often the last two do not both show it, but that they are back is chance."""
+    """A change of one SD of a session mean: often the last two do not both show it, by chance alone."""
     tally = study.run(study.Season(20, 20, (0.5,)), 400, 7)
     assert tally.significant / 400 > 0.75
     assert tally.share("faded") <= 0.08

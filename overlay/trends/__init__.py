@@ -2,6 +2,7 @@
 
 from overlay.trends.answers import change_answer, change_answers, known_measure, reference_key_of
 from overlay.trends.judging import Asked, CameraLook, answer_of, answers_of
+from overlay.trends.reference import kept_model, with_reference
 from overlay.trends.series import (
     clubs_of,
     declared_focus,
@@ -21,9 +22,11 @@ __all__ = [
     "clubs_of",
     "declared_focus",
     "first_day_of",
+    "kept_model",
     "known_measure",
     "one_club",
     "reference_key_of",
     "session_means",
     "split",
+    "with_reference",
 ]

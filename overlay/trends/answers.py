@@ -16,6 +16,7 @@ from overlay.data import (
     ChangeAnswer,
     DifferenceName,
     MeasureSeries,
+    Model,
     Player,
     Session,
     SessionCamera,
@@ -26,6 +27,7 @@ from overlay.plots.words import measure_words
 from overlay.settings.holding import HoldingSettings
 from overlay.terms import VIEW_WORDS, View
 from overlay.trends.judging import Asked, Changed, answers_of, mean_of
+from overlay.trends.reference import kept_model, with_reference
 from overlay.trends.series import DEFAULTS, declared_focus, first_day_of, one_club
 
 if TYPE_CHECKING:
@@ -132,6 +134,7 @@ def change_answers(
     if reference_key is None:
         # Differences to two references are not mixed: the one that most swings were compared with.
         reference_key = next((key for key, _, _ in store.references(who.name)), None)
+    model = kept_model(store, reference_key)
     asked: list[Asked] = []
     for name in names:
         is_focus = name == focus_name
@@ -151,8 +154,8 @@ def change_answers(
                 "change, one is found by chance. Declare what is worked on before it changes."
             )
         notes = [note for note in (chosen, *notes) if note]
-        asked.append(Asked(series, aim if is_focus else "either", is_focus, tuple(notes)))
-    look = None if space is None else _Look(store, who, space, reference_key)
+        asked.append(Asked(with_reference(series, model), aim if is_focus else "either", is_focus, tuple(notes)))
+    look = None if space is None else _Look(store, who, space, reference_key, model)
     failed = _failed_swings(store, [one.series for one in asked])
     if mixed := _mixed_engines(store, who.name, [one.series for one in asked]):
         asked = [replace(one, notes=(*one.notes, mixed)) for one in asked]
@@ -297,7 +300,10 @@ def _failed_swings(store: Store, series: Sequence[MeasureSeries]) -> dict[tuple[
 class _Look:
     """The cameras of the library's sessions, looked at through a usual swing."""
 
-    def __init__(self, store: Store, player: Player, space: SpaceTrack, reference_key: str | None) -> None:
+    def __init__(
+        self, store: Store, player: Player, space: SpaceTrack, reference_key: str | None, model: Model | None
+    ) -> None:
+        self._model = model
         self._store = store
         self._player = player.name
         self._reference_key = reference_key
@@ -335,16 +341,11 @@ class _Look:
         return [seen.get(session) or SessionCamera(session, view, 0) for session in sessions]
 
     def _is_in_space(self) -> bool:
-        """Whether the reference is a swing in space, which was looked at through each clip's own camera."""
-        from overlay.models import model_of
+        """Whether the reference is a swing in space, which was looked at through each clip's own camera.
 
-        if self._reference_key is None:
-            return False
-        try:
-            return model_of(self._store.reference(self._reference_key), "the reference").space is not None
-        except InputError:
-            # Only its name is kept: taken for a filmed one, so that the cameras count.
-            return False
+        Where only its name is kept it is taken for a filmed one, so that the cameras count.
+        """
+        return self._model is not None and self._model.space is not None
 
     def _mean_difference(self, name: DifferenceName, view: View, sessions: Sequence[int]) -> tuple[float, float] | None:
         """Mean signed difference (right, down) of these sessions."""

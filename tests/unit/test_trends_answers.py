@@ -255,3 +255,35 @@ def test_two_focuses_are_refused() -> None:
     asked = [Asked(series_of(sessions, [0.0] * 5)), Asked(series_of(sessions, [0.0] * 5))]
     with pytest.raises(DataError, match="More than one measure"):
         answers_of("Robin", asked, sessions[3].date)
+
+
+def test_the_reference_beside_the_series(tmp_path: Path) -> None:
+    """A kept swing as reference: its own value of the measure, and none where it cannot be known."""
+    import hashlib
+
+    from model_factory import swing_model
+
+    from overlay.guides import guide_lines
+    from overlay.measure import measure_swing
+    from overlay.models import model_bytes
+    from overlay.trends import with_reference
+
+    model = swing_model()
+    content = model_bytes(model)
+    key = hashlib.sha256(content).hexdigest()
+    path = library(tmp_path, compared())
+    swing = model.swings["dtl"]
+    expected = {measure.name: measure for measure in measure_swing(swing, guide_lines(swing)) if measure.valid}
+    name = next(name for name in ("hips_line_release", "hand_depth_back") if name in expected)
+    with open_store(path) as store:
+        store.keep_reference(key, "January", content)
+        answer = change_answer(store, "Robin Sparrow", name, since=FIRST, reference_key=key)
+        unknown = change_answer(store, "Robin Sparrow", name, since=FIRST)
+    assert answer.series.reference is not None
+    assert answer.series.reference[0] == pytest.approx(expected[name].value, abs=0.02)
+    # Of the reference that the swings were compared with only the name is kept here.
+    assert unknown.series.reference is None
+    series = answer.series
+    assert with_reference(replace(series, name="hands.backswing", reference=None), model).reference is None
+    assert with_reference(replace(series, view="other", reference=None), model).reference is None
+    assert with_reference(replace(series, reference=None), None).reference is None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import sqlite3
 import time
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from overlay.errors import InputError, OverlayError
 from overlay.library.base import Part
 from overlay.library.forgetting import wipe_is_pending
 from overlay.library.opening import applied, check_known, copies_before, leftovers
+from overlay.library.schema import MIGRATIONS, fit
 from overlay.library.words import key, path_of
 from overlay.progress import SILENT, Progress
 
@@ -170,6 +172,8 @@ class Checking(Part):
             check_known(self.path, have)
         except InputError as error:
             found.append(error.message)
+        there = set(self._db.rows("SELECT type, name FROM sqlite_master"))
+        found += [f"The library lacks the {kind} {name}." for kind, name in sorted(wanted_parts() - there)]
         version = self._db.number("PRAGMA user_version")
         if version != len(have):
             found.append(f"The file's version is {version}, and it has {len(have)} migrations.")
@@ -238,6 +242,17 @@ class Checking(Part):
                 continue
             found.append(f"{left.name} beside the library was left by a program that was ended; it can be removed.")
         return found
+
+
+def wanted_parts() -> set[tuple[str, str]]:
+    """(table or index, name) of everything the migrations make."""
+    db = sqlite3.connect(":memory:")
+    for migration in MIGRATIONS:
+        for statement in migration.statements:
+            db.execute(fit(statement))
+    found = {(row[0], row[1]) for row in db.execute("SELECT type, name FROM sqlite_master")}
+    db.close()
+    return found
 
 
 def _age_s(path: Path) -> float:

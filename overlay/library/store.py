@@ -85,7 +85,9 @@ def open_store(path: Path | None = None, *, must_exist: bool = False, settings: 
     return Store(db)
 
 
-def restore(backup: Path, path: Path | None = None, replace: bool = False) -> Path:
+def restore(
+    backup: Path, path: Path | None = None, replace: bool = False, *, settings: LibrarySettings | None = None
+) -> Path:
     """Bring a backup to the place of the library, whole or not at all.
 
     A library that is replaced stays beside it as ``NAME.before-restore``.
@@ -97,6 +99,7 @@ def restore(backup: Path, path: Path | None = None, replace: bool = False) -> Pa
         None: ``default_path()``.
     replace : bool
         Whether a library that is there may be replaced.
+    settings : LibrarySettings or None
 
     Raises
     ------
@@ -121,16 +124,16 @@ def restore(backup: Path, path: Path | None = None, replace: bool = False) -> Pa
         finally:
             source.close()
         if there:
-            _set_aside(path)
+            _set_aside(path, settings)
     return path
 
 
-def _set_aside(path: Path) -> None:
+def _set_aside(path: Path, settings: LibrarySettings | None) -> None:
     """Make a library ready to be replaced: nothing of it lies in other files, and a second name keeps it."""
     import os
 
     try:
-        db = Connection(path)
+        db = Connection(path, settings)
         try:
             # Works only when no other program has it open; takes the write-ahead log away.
             db.one("PRAGMA wal_checkpoint(TRUNCATE)")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -81,8 +82,11 @@ def watch_folder(
     if out is not None:
         out.check(folder)
     newest: dict[Path, ClipRead] = {}
+    rows: dict[Path, AddRow] = {}
 
     def tell(row: AddRow) -> None:
+        rows.pop(row.path, None)
+        rows[row.path] = dataclasses.replace(row, read=None)
         if row.read is not None and row.state in ("added", "renewed"):
             newest[row.path] = row.read
         if told is not None:
@@ -91,7 +95,6 @@ def watch_folder(
     adding = Adding(store, spec, pool, progress, tell, running)
     adding.prepare()
     arrivals = Arrivals(folder, () if out is None else (out.folder,), settings)
-    rows: dict[Path, AddRow] = {}
     try:
         while until is None or not until():
             ready = arrivals.look()
@@ -103,9 +106,7 @@ def watch_folder(
                 continue
             batch = ready[: max(1, pool.workers)]
             newest.clear()
-            for row in adding.run(Found(tuple(batch))).rows:
-                rows.pop(row.path, None)
-                rows[row.path] = row
+            adding.run(Found(tuple(batch)))
             arrivals.taken(batch)
             # Of several that came together the last one filmed is the one the player waits for.
             last = next((newest[path] for path in batch if path in newest), None)

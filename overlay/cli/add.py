@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
+import signal
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -196,6 +198,24 @@ def command(
         return finish(work, display, spec.player, as_json)
 
 
+@contextmanager
+def ended_in_order() -> Iterator[None]:
+    """A request to end (SIGTERM, as at shutdown) is obeyed as Ctrl-C is: workers stopped, what is done is told."""
+
+    def stop(number: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    try:
+        before = signal.signal(signal.SIGTERM, stop)
+    except ValueError:  # not in the main thread
+        yield
+        return
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
 def finish(work: Callable[[], Any], display: Any, player: str, as_json: bool) -> int:
     """Do the work under its display, then print what became of the clips, also after Ctrl-C."""
     from overlay.batch import AddReport, report_document
@@ -203,7 +223,7 @@ def finish(work: Callable[[], Any], display: Any, player: str, as_json: bool) ->
     from overlay.documents import to_json
 
     stopped = False
-    with display.shown():
+    with display.shown(), ended_in_order():
         try:
             report = work()
         except KeyboardInterrupt:

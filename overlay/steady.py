@@ -7,6 +7,7 @@ Fischler & Bolles 1981). Only when too few of the reference's corners are still 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -34,6 +35,9 @@ _PARTS: tuple[tuple[tuple[str, ...], float], ...] = (
     (("left_hip", "right_hip"), 0.42),
 )
 """Chains of joints and how thick the body is about them, torso lengths, clothes included (by eye)."""
+MOST_WAITING = 400
+"""Small grey pictures held at most until the reference is met, 50 MB."""
+
 _TRUNK = ("left_shoulder", "right_shoulder", "right_hip", "left_hip")
 
 
@@ -80,25 +84,61 @@ def camera_motion(
         reference_s = float(times[0]) if address is None else address
     if not np.isfinite(reference_s):
         raise DataError(f"A reference at {reference_s} s is not possible.", "Give a time inside the clip.")
-    reference = reader.frame_at(reference_s, max_side=settings.picture_px)
     area = PersonArea(swing, masks, settings.person_margin)
-    chain = _Chain(_grey(reference.image), area.at(reference.time_s, reference.image.shape[:2]), settings)
     small = np.full((len(times), 3, 3), np.nan)
     progress.stage("how the picture moves", len(times))
-    for frame in reader.frames(float(times[0]), float(times[-1]), max_side=settings.picture_px):
-        row = row_of(times, frame.time_s)
-        if row is None:
-            continue
-        small[row] = chain.follow(_grey(frame.image), area.at(frame.time_s, frame.image.shape[:2]))
+    shape = (1, 1)
+    for row, time_s, grey, chain in _followed(reader, times, reference_s, area, settings):
+        small[row] = chain.follow(grey, area.at(time_s, grey.shape[:2]))
+        shape = grey.shape[:2]
         progress.advance()
     progress.done()
-    height, width = reference.image.shape[:2]
+    height, width = shape
     if stands_still(small, (width, height), settings):
         return CameraMotion(times, np.tile(np.eye(2, 3), (len(times), 1, 1)))
     clip = reader.clip
     scale = np.diag([clip.width / width, clip.height / height, 1.0])
     full = scale @ small @ np.linalg.inv(scale)
     return CameraMotion(times, full[:, :2])
+
+
+def _followed(
+    reader: Reader, times: FloatArray, reference_s: float, area: PersonArea, settings: SteadySettings
+) -> Iterator[tuple[int, float, AnyArray, _Chain]]:
+    """(row, time, grey picture, chain) of every frame of the swing, in one pass.
+
+    The frames before the reference wait until it is met, so that nothing is decoded twice for it.
+    """
+
+    def begun(time_s: float, grey: AnyArray) -> _Chain:
+        return _Chain(grey, area.at(time_s, (grey.shape[0], grey.shape[1])), settings)
+
+    wanted = max(0, int(np.searchsorted(reader.clip.times_s, reference_s + 1e-6, side="right")) - 1)
+    chain: _Chain | None = None
+    waiting: list[tuple[int, float, AnyArray]] = []
+    if not float(times[0]) <= float(reader.clip.times_s[wanted]) <= float(times[-1]):
+        outside = reader.frame_at(reference_s, max_side=settings.picture_px)
+        chain = begun(outside.time_s, _grey(outside.image))
+    for frame in reader.frames(float(times[0]), float(times[-1]), max_side=settings.picture_px):
+        row = row_of(times, frame.time_s)
+        grey = _grey(frame.image)
+        if chain is None and frame.index == wanted:
+            chain = begun(frame.time_s, grey)
+        elif chain is None and (frame.index > wanted or len(waiting) >= MOST_WAITING):
+            # It cannot be decoded, or lies far into the swing.
+            other = reader.frame_at(reference_s, max_side=settings.picture_px)
+            chain = begun(other.time_s, _grey(other.image))
+        if row is not None:
+            waiting.append((row, frame.time_s, grey))
+        if chain is not None:
+            for held in waiting:
+                yield *held, chain
+            waiting.clear()
+    if chain is None:
+        other = reader.frame_at(reference_s, max_side=settings.picture_px)
+        chain = begun(other.time_s, _grey(other.image))
+        for held in waiting:
+            yield *held, chain
 
 
 def row_of(times_s: FloatArray, time_s: float) -> int | None:

@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+from overlay.club.look import small_side
 from overlay.club.track import track_club
 
-__all__ = ["track_club"]
+__all__ = ["small_side", "track_club"]

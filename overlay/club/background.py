@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Callable
 
 import numpy as np
 
-from overlay.arrays import AnyArray, FloatArray, IntArray
+from overlay.arrays import AnyArray, FloatArray, IntArray, sorted_planes
 from overlay.settings.club import ClubSettings
 
 if TYPE_CHECKING:
@@ -99,12 +99,11 @@ def _median(stack: AnyArray, free: AnyArray, settings: ClubSettings) -> Backgrou
     picture = np.empty((height, width, 3), np.uint8)
     spread = np.zeros((height, width), np.float32)
     for channel in range(3):
-        values = np.where(usable, stack[..., channel], 255).astype(np.uint8)
-        values.sort(axis=0)
+        values = sorted_planes(np.where(usable, stack[..., channel], np.uint8(255)))
         middle = np.take_along_axis(values, low[None], axis=0)[0]
         picture[..., channel] = middle
-        away = np.where(usable, np.abs(stack[..., channel].astype(np.int16) - middle), 255).astype(np.uint8)
-        away.sort(axis=0)
+        light = stack[..., channel]
+        away = sorted_planes(np.where(usable, np.maximum(light, middle) - np.minimum(light, middle), np.uint8(255)))
         spread = np.maximum(spread, 1.4826 * np.take_along_axis(away, low[None], axis=0)[0].astype(np.float32))
     whole = np.clip(spread + settings.noise_floor, 0, 255).astype(np.uint8)
     return Background(picture, whole, np.where(use_all, 0, 255).astype(np.uint8))

@@ -75,6 +75,9 @@ def find_path(score: FloatArray, steps_s: FloatArray, hand_step: FloatArray, set
     unit_speed = np.maximum(1.0, (s.rest_deg_s * steps_s + s.per_hand_speed_deg * hand_step) / grid)
     speed_cost = (s.speed_cost * (speeds[None] / unit_speed[:, None]) ** 2).astype(np.float32)
     blocked_cost = np.where(blocked, NEVER, np.float32(0.0))
+    # Where each value comes from when row i is turned on by its speed, and when it is turned back.
+    onward = (np.arange(n)[None] - speeds[:, None]) % n
+    backward = (np.arange(n)[None] + speeds[:, None]) % n
 
     forward = np.empty((n_frames, len(speeds), n), np.float32)
     unseen = np.empty((n_frames, n), np.float32)
@@ -83,11 +86,10 @@ def find_path(score: FloatArray, steps_s: FloatArray, hand_step: FloatArray, set
     for t in range(1, n_frames):
         came = _spread(forward[t - 1], change_cost)
         came = np.maximum(came, (unseen[t - 1] - np.float32(s.hide_cost))[None])
-        for i, speed in enumerate(speeds):
-            forward[t, i] = np.roll(came[i], speed)
+        forward[t] = np.take_along_axis(came, onward, axis=1)
         forward[t] += local[t][None] - speed_cost[t][:, None]
         hide = np.maximum(unseen[t - 1], forward[t - 1].max(axis=0) - np.float32(s.hide_cost))
-        unseen[t] = _wander(hide, speeds, speed_cost[t]) + blocked_cost[t]
+        unseen[t] = _wander(hide, onward, speed_cost[t]) + blocked_cost[t]
 
     after_seen = np.zeros((len(speeds), n), np.float32)
     after_unseen = np.zeros(n, np.float32)
@@ -107,10 +109,9 @@ def find_path(score: FloatArray, steps_s: FloatArray, hand_step: FloatArray, set
             break
         # Value of being at t − 1, from what follows.
         arrive = local[t][None] - speed_cost[t][:, None] + after_seen
-        for i, speed in enumerate(speeds):
-            arrive[i] = np.roll(arrive[i], -speed)
+        arrive = np.take_along_axis(arrive, backward, axis=1)
         hide_next = after_unseen + blocked_cost[t]
-        wander_back = _wander(hide_next, -speeds, speed_cost[t])
+        wander_back = _wander(hide_next, backward, speed_cost[t])
         after_seen = np.maximum(_spread(arrive, change_cost), (wander_back - np.float32(s.hide_cost))[None])
         after_unseen = np.maximum(wander_back, arrive.max(axis=0) - np.float32(s.hide_cost))
     return Path(bins, _unwrapped(bins, n), seen, margin)
@@ -127,12 +128,9 @@ def _spread(values: AnyArray, cost: AnyArray) -> AnyArray:
     return out
 
 
-def _wander(values: AnyArray, speeds: IntArray, cost: AnyArray) -> AnyArray:
-    """(N,): the best of ``values`` (N,) moved by any speed less its cost."""
-    out = np.full(len(values), NEVER, np.float32)
-    for speed, price in zip(speeds, cost):
-        np.maximum(out, np.roll(values, speed) - price, out=out)
-    return out
+def _wander(values: AnyArray, turned: IntArray, cost: AnyArray) -> AnyArray:
+    """(N,): the best of ``values`` (N,) moved by any speed less its cost; ``turned`` (S, N) is where they come from."""
+    return np.asarray(np.maximum((values[turned] - cost[:, None]).max(axis=0), NEVER))
 
 
 def _unwrapped(bins: IntArray, n: int) -> FloatArray:

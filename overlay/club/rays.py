@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,9 @@ from overlay.settings.club import ClubSettings
 
 CHANGE_UNIT = 16.0
 """Levels of the change picture per unit of noise."""
+
+SAMPLES_AT_ONCE = 150_000
+"""Samples of rays worked on together; for four channels this is about what a core's own memory holds."""
 
 
 @dataclass(frozen=True)
@@ -60,11 +64,21 @@ class Rays:
         y = self.reach + self._r * np.sin(angle) + rows[:, None] * np.cos(angle)
         self._shape = x.shape
         flat = (x.reshape(-1, x.shape[-1]).astype(np.float32), y.reshape(-1, x.shape[-1]).astype(np.float32))
-        # OpenCV's maps hold less than 32768 rows.
-        self._maps = [cv2.convertMaps(a, b, cv2.CV_16SC2) for a, b in zip(*(np.array_split(m, 1) for m in flat))]
+        self._maps = cv2.convertMaps(*flat, cv2.CV_16SC2)
+        # Some directions at a time, so that what is worked on stays in the processor's own memory.
+        count = -(-int(np.prod(self._shape)) // SAMPLES_AT_ONCE)
+        edges = np.linspace(0, len(self.angles_deg), count + 1).round().astype(int).tolist()
+        self._parts = list(itertools.pairwise(edges))
         cost = s.wide_offset_cost if wide else s.offset_cost
         self._offset_cost = (cost * (self.offsets_px / torso_px) ** 2).astype(np.float32)
         self._fan = max(1, round(s.fan_deg / s.angle_step_deg))
+        # What a byte of each channel stands for: looking it up is quicker than counting it out, and the same.
+        byte = np.arange(256, dtype=np.float32)
+        self._light_of = np.minimum(byte * np.float32(1 / s.full_contrast), 1.0)
+        self._gate_of = np.minimum(byte * np.float32(1 / (2.0 * CHANGE_UNIT)), 1.0)
+        self._change_of = np.minimum(byte * np.float32(1 / (s.full_change * CHANGE_UNIT)), 1.0)
+        self._fan_of = np.minimum(byte * np.float32(1 / (2.0 * s.full_change * CHANGE_UNIT)), 0.7)
+        self._share_of = byte * np.float32(1 / 255)
 
     def canvas(self, channels: AnyArray, grip: FloatArray) -> AnyArray:
         """The picture (h, w, C) moved so that ``grip`` is the middle of a square; 0 outside the picture."""
@@ -79,19 +93,28 @@ class Rays:
         import cv2
 
         s = self._settings
-        parts = [cv2.remap(canvas, a, b, cv2.INTER_LINEAR) for a, b in self._maps]
-        sampled = np.concatenate(parts) if len(parts) > 1 else parts[0]
-        sampled = sampled.reshape(*self._shape, 4)
-        light, change = np.ascontiguousarray(sampled[..., 0]), np.ascontiguousarray(sampled[..., 1])
         core = slice(self._margin, self._shape[1] - self._margin)
-        on_change, on_light = self._ridges(light, change)
-        fan = self._fanned(change[:, core])
-        e = np.maximum(on_light, np.maximum(on_change, fan))
-        e *= sampled[:, core, :, 2].astype(np.float32) * np.float32(1 / 255)
-        gain = e - sampled[:, core, :, 3].astype(np.float32) * np.float32(1 / 255)
-        total = np.cumsum(gain, axis=2)
-        stop = np.argmax(total, axis=2)
-        best = np.take_along_axis(total, stop[..., None], axis=2)[..., 0] * np.float32(s.ray_step_px / self.torso_px)
+        parts = []
+        for first, last in self._parts:
+            rows = slice(first * self._shape[1], last * self._shape[1])
+            sampled = cv2.remap(canvas, self._maps[0][rows], self._maps[1][rows], cv2.INTER_LINEAR)
+            parts.append([part.reshape(last - first, *self._shape[1:]) for part in cv2.split(sampled)])
+        change_at = np.concatenate([part[1][:, core] for part in parts])
+        # The directions on either side, once round.
+        change_at = np.concatenate([change_at[-self._fan :], change_at, change_at[: self._fan]])
+        best = np.empty((self._shape[0], len(self.offsets_px)), np.float32)
+        stop = np.empty(best.shape, np.int64)
+        for (first, last), (light, change, weight, cost) in zip(self._parts, parts):
+            on_change, on_light = self._ridges(light, change)
+            gain = self._fanned(change_at[first : last + 2 * self._fan])
+            np.maximum(gain, on_change, out=gain)
+            np.maximum(gain, on_light, out=gain)
+            gain *= _looked_up(weight[:, core], self._share_of)
+            gain -= _looked_up(cost[:, core], self._share_of)
+            total = np.cumsum(gain, axis=2, out=gain)
+            ends = np.argmax(total, axis=2, out=stop[first:last])
+            best[first:last] = np.take_along_axis(total, ends[..., None], axis=2)[..., 0]
+        best *= np.float32(s.ray_step_px / self.torso_px)
         best = np.maximum(best, 0.0) - self._offset_cost
         which = np.argmax(best, axis=1)
         score = np.take_along_axis(best, which[:, None], axis=1)[:, 0].astype(np.float64)
@@ -99,7 +122,6 @@ class Rays:
 
     def _ridges(self, light: AnyArray, change: AnyArray) -> tuple[AnyArray, AnyArray]:
         """Evidence (angles, offsets, r) 0–1 of a line that differs from what lies to both sides."""
-        s = self._settings
         m, rows = self._margin, self._shape[1]
         x_light, x_change = light[:, m : rows - m], change[:, m : rows - m]
         most_light = np.zeros(x_light.shape, np.uint8)
@@ -112,18 +134,18 @@ class Rays:
             most_light = np.maximum(most_light, low - np.minimum(x_light, low))
             high = np.maximum(change[:, left], change[:, right])
             most_change = np.maximum(most_change, np.maximum(x_change, high) - high)
-        gate = np.minimum(x_change.astype(np.float32) * np.float32(1 / (2.0 * CHANGE_UNIT)), 1.0)
-        on_light = np.minimum(most_light.astype(np.float32) * np.float32(1 / s.full_contrast), 1.0) * gate
-        on_change = np.minimum(most_change.astype(np.float32) * np.float32(1 / (s.full_change * CHANGE_UNIT)), 1.0)
-        return on_change, on_light
+        on_light = _looked_up(most_light, self._light_of)
+        on_light *= _looked_up(x_change, self._gate_of)
+        return _looked_up(most_change, self._change_of), on_light
 
     def _fanned(self, change: AnyArray) -> AnyArray:
-        """Evidence of a shaft smeared into a fan: differs from what lies some degrees to both sides."""
+        """Evidence of a shaft smeared into a fan: differs from what lies some degrees to both sides.
+
+        ``change`` holds the directions asked for, and as many as the fan is wide on either side.
+        """
         k = self._fan
-        high = np.maximum(np.roll(change, k, axis=0), np.roll(change, -k, axis=0))
-        ridge = np.maximum(change, high) - high
-        full = np.float32(1 / (2.0 * self._settings.full_change * CHANGE_UNIT))
-        return np.minimum(ridge.astype(np.float32) * full, 0.7)
+        high = np.maximum(change[: -2 * k], change[2 * k :])
+        return _looked_up(np.maximum(change[k:-k], high) - high, self._fan_of)
 
     def _lines(self, canvas: AnyArray, score: FloatArray, which: AnyArray, stop: AnyArray) -> tuple[Line, ...]:
         """A line fitted about each of the highest peaks."""
@@ -183,6 +205,15 @@ class Rays:
         return np.asarray(np.minimum(np.maximum(on_light, on_change), 2.0) * weight[core])
 
 
+def _looked_up(values: AnyArray, table: AnyArray) -> AnyArray:
+    """``table`` (256,) at each of ``values``, bytes of three dimensions."""
+    import cv2
+
+    # OpenCV wants rows without gaps between their values; those of a slice along the second axis have none.
+    flat = values.reshape(len(values), -1)
+    return np.asarray(cv2.LUT(flat, table), np.float32).reshape(values.shape)
+
+
 def _middles(q: AnyArray, across: AnyArray) -> tuple[FloatArray, FloatArray]:
     """Weight (R,) and middle (R,) of the ridge in each column of ``q`` (across, R), looked for near the centre."""
     near = np.exp(-0.5 * (across / 2.5) ** 2)[:, None]
@@ -198,6 +229,16 @@ def _middles(q: AnyArray, across: AnyArray) -> tuple[FloatArray, FloatArray]:
     return np.asarray(weight, np.float64), np.asarray(middle, np.float64)
 
 
+def _middle_of(values: FloatArray) -> float:
+    """The median, without what numpy's own does for arrays of other kinds."""
+    n = len(values)
+    half = n // 2
+    if n % 2:
+        return float(np.partition(values, half)[half])
+    low, high = np.partition(values, (half - 1, half))[half - 1 : half + 1]
+    return float((low + high) / 2)
+
+
 def _robust_line(r: FloatArray, middle: FloatArray, weight: FloatArray) -> tuple[float, float, float, float]:
     """Slope, offset at r = 0, standard deviation of the slope, and mean weight."""
     w = weight.copy()
@@ -206,6 +247,7 @@ def _robust_line(r: FloatArray, middle: FloatArray, weight: FloatArray) -> tuple
     if np.count_nonzero(w) < 5:
         return 0.0, 0.0, 0.1, mean
     scatter = 1.0
+    known = weight > 0
     for _ in range(3):
         total = w.sum()
         centre = float((w * r).sum() / total)
@@ -216,7 +258,7 @@ def _robust_line(r: FloatArray, middle: FloatArray, weight: FloatArray) -> tuple
         slope = float((w * (r - centre) * (middle - y)).sum() / power)
         level = y - slope * centre
         away = np.abs(middle - level - slope * r)
-        scatter = max(0.3, 1.4826 * float(np.median(away[weight > 0])))
+        scatter = max(0.3, 1.4826 * _middle_of(away[known]))
         w = weight * np.minimum(1.0, 1.5 * scatter / np.maximum(away, 1e-9))
     # Neighbouring samples share pixels and faults of the picture: one in twelve is its own, by trial on rendered clips.
     sd = scatter / np.sqrt(max(power, 1e-6) / 12.0)

@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 
-from overlay.arrays import AnyArray, FloatArray
+from overlay.arrays import AnyArray, FloatArray, IntArray, sorted_planes
 from overlay.data import ClubTrack, FilmingFinding
 from overlay.errors import InputError
 from overlay.filming.place import graded
@@ -61,22 +61,9 @@ def _round(value: float) -> int:
 def shutter_times(scene: Scene) -> FloatArray:
     """(N,) real seconds the shutter was open, one for each picture that tells."""
     club = None if scene.swing is None else scene.swing.club
-    top_s, impact_s = scene.time("top"), scene.time("impact")
-    if scene.reader is None or club is None or top_s is None or impact_s is None or len(club.time_s) < 3:
+    rows, speed = fast_rows(scene)
+    if scene.reader is None or club is None or not len(rows):
         return np.zeros(0)
-    speed = _turning(club, scene.slow_factor)
-    fast = (
-        club.scored
-        & (np.abs(speed) >= scene.settings.fast_deg_s)
-        & (club.length_px >= scene.settings.long_torso * scene.torso_px)
-        & (club.time_s > top_s)
-        & (club.time_s < impact_s + scene.settings.after_impact_s * scene.slow_factor)
-    )
-    rows = np.flatnonzero(fast)
-    if not len(rows):
-        return np.zeros(0)
-    rows = rows[np.abs(speed[rows]) >= 0.5 * np.max(np.abs(speed[rows]))]
-    rows = rows[np.argsort(-np.abs(speed[rows]))][: scene.settings.most_fans]
     behind = _background(scene)
     if behind is None:
         return np.zeros(0)
@@ -90,6 +77,33 @@ def shutter_times(scene: Scene) -> FloatArray:
         if math.isfinite(width):
             told.append(width / abs(float(speed[row])))
     return np.array(told)
+
+
+def fast_rows(scene: Scene) -> tuple[IntArray, FloatArray]:
+    """Rows of the club's track whose pictures may tell the shutter, the fastest first, and its speed (T,) deg/s."""
+    club = None if scene.swing is None else scene.swing.club
+    top_s, impact_s = scene.time("top"), scene.time("impact")
+    if club is None or top_s is None or impact_s is None or len(club.time_s) < 3:
+        return np.zeros(0, np.int64), np.zeros(0)
+    speed = _turning(club, scene.slow_factor)
+    fast = (
+        club.scored
+        & (np.abs(speed) >= scene.settings.fast_deg_s)
+        & (club.length_px >= scene.settings.long_torso * scene.torso_px)
+        & (club.time_s > top_s)
+        & (club.time_s < impact_s + scene.settings.after_impact_s * scene.slow_factor)
+    )
+    rows = np.flatnonzero(fast)
+    if not len(rows):
+        return rows, speed
+    rows = rows[np.abs(speed[rows]) >= 0.5 * np.max(np.abs(speed[rows]))]
+    return rows[np.argsort(-np.abs(speed[rows]))][: scene.settings.most_fans], speed
+
+
+def background_times(scene: Scene) -> FloatArray:
+    """(N,) s: pictures whose median is the background."""
+    start, stop = float(scene.track.time_s[0]), float(scene.track.time_s[-1])
+    return np.linspace(start, stop, scene.settings.background_pictures)
 
 
 def _turning(club: ClubTrack, slow: float) -> FloatArray:
@@ -114,21 +128,27 @@ def _between(one: float, other: float) -> float:
 def _background(scene: Scene) -> FloatArray | None:
     """(h, w) brightness without the moving club: the median of pictures spread over the swing."""
     assert scene.reader is not None
-    start, stop = float(scene.track.time_s[0]), float(scene.track.time_s[-1])
     pictures = []
-    for time_s in np.linspace(start, stop, scene.settings.background_pictures):
+    for time_s in background_times(scene):
         try:
             image = scene.reader.frame_at(float(time_s), max_side=scene.settings.picture_side_px).image
         except InputError:
             continue
-        pictures.append(_brightness(image))
+        pictures.append(_sum(image))
     if len(pictures) < 5:
         return None
-    return np.asarray(np.median(np.array(pictures, np.float32), axis=0), np.float64)
+    planes = sorted_planes(np.array(pictures))
+    low, high = (np.asarray(planes[at] / 3.0, np.float32) for at in ((len(planes) - 1) // 2, len(planes) // 2))
+    return np.asarray((low + high) / np.float32(2.0), np.float64)
+
+
+def _sum(image: AnyArray) -> AnyArray:
+    """(h, w) uint16: the three colours together."""
+    return np.asarray(image[..., 0].astype(np.uint16) + image[..., 1] + image[..., 2], np.uint16)
 
 
 def _brightness(image: AnyArray) -> FloatArray:
-    return np.asarray(image.astype(np.float64).mean(axis=-1), np.float64)
+    return np.asarray(_sum(image) / 3.0, np.float64)
 
 
 def fan_width_deg(image: AnyArray, behind: FloatArray, club: ClubTrack, row: int, scene: Scene) -> float:

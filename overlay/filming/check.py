@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import TYPE_CHECKING
 
 from overlay.data import CameraMotion, FilmingFinding, FilmingReport, PoseTrack, Swing
 from overlay.filming import frame, picture, place
-from overlay.filming.blur import shutter_finding
-from overlay.filming.scene import gather
-from overlay.filming.second_look import with_second_look
+from overlay.filming.blur import background_times, fast_rows, shutter_finding
+from overlay.filming.scene import Scene, gather
+from overlay.filming.second_look import second_times, with_second_look
 from overlay.settings.filming import FilmingSettings
+from overlay.settings.pose import PoseSettings
+from overlay.settings.video import ReaderSettings
 
 if TYPE_CHECKING:
     from overlay.pose import MaskTrack
@@ -72,7 +75,7 @@ def check_filming(
         first. Intervals are 95 %.
     """
     scene = gather(reader, track, swing, masks, motion, stature_cm, settings or FilmingSettings())
-    scene = with_second_look(scene)
+    scene = with_second_look(decoded_once(scene))
     still = picture.still_picture(scene)
     found = place.locate(scene, picture.background_tilt(scene, still))
     findings = [
@@ -89,6 +92,25 @@ def check_filming(
         *picture.light_findings(scene, still),
     ]
     return FilmingReport(tuple(sorted(findings, key=_rank)))
+
+
+def decoded_once(scene: Scene) -> Scene:
+    """The scene with a reader that has decoded what the parts of the check look at in one pass."""
+    from overlay.video import SharedReader, Wanted
+
+    if scene.reader is None or not len(scene.track):
+        return scene
+    club = None if scene.swing is None else scene.swing.club
+    large, small = scene.settings.picture_side_px, PoseSettings().max_side_px
+    times = [(scene.moment_s, large)]
+    times += [(time_s, small) for time_s in (*second_times(scene), *frame.people_times(scene))]
+    rows, _ = fast_rows(scene)
+    if club is not None and len(rows):
+        times += [(float(time_s), large) for time_s in (*background_times(scene), *club.time_s[rows])]
+    wanted = [Wanted(float(time_s), float(time_s), side) for time_s, side in times]
+    reader = SharedReader(scene.reader, wanted, ReaderSettings().shared_mb)
+    reader.read()
+    return dataclasses.replace(scene, reader=reader)
 
 
 def _rank(finding: FilmingFinding) -> tuple[int, int]:

@@ -239,12 +239,10 @@ def others_finding(scene: Scene) -> FilmingFinding:
         return not_seen("other_people", "%", "Not looked at: there are no pictures.")
     from overlay.pose.mediapipe_backend import MediaPipeBackend
 
-    people, settings = PeopleSettings(), scene.settings
-    start, stop = float(scene.track.time_s[0]), float(scene.track.time_s[-1])
-    times = start + (np.arange(settings.people_samples) + 0.5) / settings.people_samples * (stop - start)
+    people = PeopleSettings()
     looked, second = 0, 0
     with MediaPipeBackend().everyone(people) as everyone:
-        for time_s in times:
+        for time_s in people_times(scene):
             try:
                 image = scene.reader.frame_at(float(time_s), max_side=PoseSettings().max_side_px).image
             except InputError:
@@ -265,6 +263,13 @@ def others_finding(scene: Scene) -> FilmingFinding:
             "other_people", value, "%", None, "warn", f"Someone passes by ({second} of {looked} pictures).", advice
         )
     return FilmingFinding("other_people", value, "%", None, "pass", "The player is alone in the picture.")
+
+
+def people_times(scene: Scene) -> FloatArray:
+    """(N,) s: when others are looked for, spread evenly."""
+    start, stop = float(scene.track.time_s[0]), float(scene.track.time_s[-1])
+    count = scene.settings.people_samples
+    return np.asarray(start + (np.arange(count) + 0.5) / count * (stop - start), np.float64)
 
 
 def _height(points: FloatArray) -> float:

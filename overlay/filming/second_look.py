@@ -61,11 +61,17 @@ def looked_again(reader: Reader, times_s: Sequence[float], pose: FloatArray, peo
 
 def with_second_look(scene: Scene) -> Scene:
     """The scene with the pose at address looked at twice; itself without pictures, or with another pose model."""
-    if scene.reader is None or scene.address_s is None or scene.track.source != scene.settings.biased_source:
+    if scene.reader is None or not second_times(scene):
         return scene
     from overlay.pose.mediapipe_backend import MediaPipeBackend
 
-    back = scene.settings.still_s * scene.slow_factor
-    times = [scene.address_s - share * back for share in (0.9, 0.5, 0.1)]
     with MediaPipeBackend().everyone(PeopleSettings()) as people:
-        return dataclasses.replace(scene, pose=looked_again(scene.reader, times, scene.pose, people))
+        return dataclasses.replace(scene, pose=looked_again(scene.reader, second_times(scene), scene.pose, people))
+
+
+def second_times(scene: Scene) -> list[float]:
+    """When the still player is looked at once more, s; none without an address, or with another pose model."""
+    if scene.address_s is None or scene.track.source != scene.settings.biased_source:
+        return []
+    back = scene.settings.still_s * scene.slow_factor
+    return [scene.address_s - share * back for share in (0.9, 0.5, 0.1)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -103,12 +104,22 @@ def measured_again(
 
 def with_club_and_strike(reader: Reader, inspection: Inspection, swing: Swing, progress: Progress = SILENT) -> Swing:
     """The swing with the movement of its picture, its club, its strike and the positions that they sharpen."""
-    from overlay.club import track_club
+    from overlay.club import small_side, track_club
     from overlay.positions import club_candidates, refine, strike_candidates
+    from overlay.settings.club import ClubSettings
+    from overlay.settings.video import ReaderSettings
     from overlay.steady import camera_motion
-    from overlay.strike import find_strike
-    from overlay.video import read_sound
+    from overlay.strike import find_strike, pictures_wanted
+    from overlay.video import SharedReader, Wanted, read_sound
 
+    # Decoded once for all three that look at the swing.
+    wanted = []
+    if math.isfinite(swing.torso_px) and swing.torso_px > 0:
+        wanted.append(Wanted(swing.start_s, swing.stop_s, small_side(swing, ClubSettings())))
+    ball = pictures_wanted(reader, swing)
+    if ball is not None:
+        wanted.append(Wanted(max(ball[0], swing.start_s), min(ball[1], swing.stop_s), ball[2]))
+    reader = SharedReader(reader, wanted, ReaderSettings().shared_mb)
     masks, marks = inspection.masks, inspection.marks
     progress.stage("following the club")
     motion = camera_motion(reader, swing, masks)

@@ -35,6 +35,7 @@ class ReaderSettings:
         720, "px", "shorter side from which untagged colour is BT.709, below it BT.601 (practice)"
     )
     prefetch_frames: int = setting(8, "count", "50 MB at 1080p; enough to ride over a key frame")
+    shared_mb: float = setting(200.0, "MB", "kept of a swing so that it is decoded once: 4 s at 60 frames a second")
 
 
 @dataclass(frozen=True)

@@ -13,15 +13,15 @@ import numpy as np
 
 from overlay.data import Ball, CameraMotion, ClubTrack, Strike, StrikeClue, Swing
 from overlay.pose.masks import MaskTrack
-from overlay.settings.strike import StrikeSettings
-from overlay.strike.area import Area, Stack, read_stack, search_area
+from overlay.settings.strike import BallSettings, StrikeSettings
+from overlay.strike.area import Area, Stack, read_stack, search_area, stack_side
 from overlay.strike.ball import Sighting, find_staying, find_vanished
 from overlay.strike.click import Click, clicks, strike_click, travel, usable
 from overlay.strike.crossing import club_through
 from overlay.strike.fuse import fuse
 from overlay.video import Reader, Sound
 
-__all__ = ["Click", "clicks", "club_through", "find_strike", "fuse", "strike_click", "travel"]
+__all__ = ["Click", "clicks", "club_through", "find_strike", "fuse", "pictures_wanted", "strike_click", "travel"]
 
 
 @dataclass(frozen=True)
@@ -104,6 +104,29 @@ def find_strike(
     return Strike(math.nan, math.nan, None, None, (), f"{why_not} {heard_note}".strip())
 
 
+def pictures_wanted(
+    reader: Reader, swing: Swing, settings: StrikeSettings | None = None
+) -> tuple[float, float, int] | None:
+    """Start, stop (s) and longest side (px) of the pictures that ``find_strike`` will ask for; None when it needs none.
+
+    For those who decode a swing once for several that look at it.
+    """
+    settings = settings or StrikeSettings()
+    expected = _expected(swing, settings)
+    area = None if expected is None else search_area(swing, None, expected.time_s, expected.slow, settings.ball)
+    if expected is None or area is None:
+        return None
+    return (*_window(expected, settings.ball), stack_side(reader.clip, area.ball_px, settings.ball))
+
+
+def _window(expected: _Expected, ball: BallSettings) -> tuple[float, float]:
+    """From when to when the ball's place is looked at, s."""
+    return (
+        expected.time_s + (ball.before_s[0] - 0.02) * expected.slow,
+        expected.time_s + (ball.after_s[1] + 0.02) * expected.slow,
+    )
+
+
 _NO_BALL = "No ball was seen."
 _OUTSIDE = "The place where the ball would lie is not wholly in the picture."
 _FEW = "The clip shows too little before or after the strike to see the ball leave."
@@ -137,11 +160,12 @@ def _look(
     if area is None:
         return None, None, "The feet are not seen, so it is not known where the ball would lie."
     ball = settings.ball
+    start_s, stop_s = _window(expected, ball)
     stack = read_stack(
         reader,
         area,
-        expected.time_s + (ball.before_s[0] - 0.02) * expected.slow,
-        expected.time_s + (ball.after_s[1] + 0.02) * expected.slow,
+        start_s,
+        stop_s,
         motion,
         ball,
         dense=(expected.time_s - ball.dense_s * expected.slow, expected.time_s + ball.dense_s * expected.slow),

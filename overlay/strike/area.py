@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from overlay.arrays import AnyArray, FloatArray, Image
-from overlay.data import CameraMotion, ClubTrack, Swing
+from overlay.data import CameraMotion, Clip, ClubTrack, Swing
 from overlay.landmarks import INDEX
 from overlay.settings.strike import BallSettings
 from overlay.video import Reader
@@ -165,6 +165,11 @@ class Stack:
         return self.origin[0] + x * self.step[0], self.origin[1] + y * self.step[1]
 
 
+def stack_side(clip: Clip, ball_px: float, settings: BallSettings) -> int:
+    """Longest side, px, of the pictures in which a ball of ``ball_px`` is ``working_px`` wide."""
+    return max(16, math.ceil(max(clip.width, clip.height) * min(1.0, settings.working_px / ball_px)))
+
+
 def read_stack(
     reader: Reader,
     area: Area,
@@ -185,8 +190,7 @@ def read_stack(
     clip = reader.clip
     times = clip.times_s[(clip.times_s >= start_s) & (clip.times_s <= stop_s)]
     every = max(1, math.ceil(len(times) / settings.most_frames))
-    factor = min(1.0, settings.working_px / area.ball_px)
-    side = max(16, math.ceil(max(clip.width, clip.height) * factor))
+    side = stack_side(clip, area.ball_px, settings)
     moved = motion is not None and not np.all(motion.matrices == np.eye(2, 3))
     margin = 2.0 * area.ball_px
     pictures: list[Image] = []

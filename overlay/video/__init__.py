@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from overlay.video.pictures import read_image, write_gif, write_png
 from overlay.video.reader import BACKENDS, Backend, Glance, Reader, fitted_size, index_at, open_clip, scale_of
+from overlay.video.shared import SharedReader, Wanted
 from overlay.video.sound import Sound, read_sound
 from overlay.video.stream import Prefetch, follow, prefetch
 from overlay.video.writer import VideoWriter
@@ -19,8 +20,10 @@ __all__ = [
     "Glance",
     "Prefetch",
     "Reader",
+    "SharedReader",
     "Sound",
     "VideoWriter",
+    "Wanted",
     "fitted_size",
     "follow",
     "index_at",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import threading
 from bisect import bisect_right
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import closing, contextmanager
 from fractions import Fraction
 from pathlib import Path
@@ -276,6 +276,24 @@ class PyAVReader(Reader):
                 if index > last:
                     return
                 yield Frame(index, float(self.clip.times_s[index]), convert(picture))
+                if index == last:
+                    return
+
+    makes_sizes = True
+
+    def in_sizes(
+        self, first: int, last: int, sides_at: Callable[[int], Sequence[int]]
+    ) -> Iterator[tuple[int, dict[int, Image]]]:
+        converters: dict[int, Callable[[Any], Image]] = {}
+        with closing(self._pictures(first)) as pictures:
+            for index, picture in pictures:
+                if index > last:
+                    return
+                sides = sides_at(index)
+                for side in sides:
+                    if side not in converters:
+                        converters[side] = self._converter(side)
+                yield index, {side: converters[side](picture) for side in sides}
                 if index == last:
                     return
 

@@ -7,7 +7,7 @@ import importlib
 import importlib.util
 import math
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -15,7 +15,7 @@ from types import TracebackType
 
 import numpy as np
 
-from overlay.arrays import AnyArray
+from overlay.arrays import AnyArray, Image
 from overlay.data import Clip, Frame
 from overlay.errors import DataError, InputError
 from overlay.settings.video import ReaderSettings
@@ -58,6 +58,9 @@ class Reader(abc.ABC):
     """
 
     clip: Clip
+
+    makes_sizes = False
+    """Whether ``in_sizes`` is there."""
 
     @abc.abstractmethod
     def _stream(self, first: int, last: int, max_side: int | None) -> Iterator[Frame]:
@@ -122,6 +125,24 @@ class Reader(abc.ABC):
 
         for frame in self.frames(max_side=max_side):
             yield Glance(frame.time_s, np.asarray(cv2.cvtColor(frame.image, cv2.COLOR_RGB2GRAY), np.uint8))
+
+    def in_sizes(
+        self, first: int, last: int, sides_at: Callable[[int], Sequence[int]]
+    ) -> Iterator[tuple[int, dict[int, Image]]]:
+        """Frames with first ≤ index ≤ last in several sizes at once, each picture as ``frames`` makes it.
+
+        Only readers that can make them from one decoded picture have it (``makes_sizes``); ``SharedReader`` asks.
+
+        Parameters
+        ----------
+        first, last : int
+        sides_at : index → longer sides wanted of that frame, px
+
+        Yields
+        ------
+        (index, {longer side: picture})
+        """
+        raise NotImplementedError
 
     def frame_at(self, time_s: float, *, max_side: int | None = None) -> Frame:
         """The frame shown at ``time_s``: the last one whose time is not later; the first one before the start.

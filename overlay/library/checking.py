@@ -69,6 +69,11 @@ _COUNTS: tuple[tuple[str, str], ...] = (
         WHERE m.session_id <> s.session_id OR k.view <> s.view""",
     ),
     (
+        "The measure {1} of swing {0} is of another moment than the swing.",
+        """SELECT s.id, k.name FROM measures m JOIN swings s ON s.id = m.swing_id JOIN kinds k ON k.id = m.kind_id
+        WHERE m.taken_at IS NOT s.taken_at""",
+    ),
+    (
         "The measure {1} of swing {0} is {2}.",
         """SELECT m.swing_id, k.name, CASE WHEN m.value IS NULL THEN 'missing' ELSE m.value END
         FROM measures m JOIN kinds k ON k.id = m.kind_id

@@ -212,12 +212,12 @@ class Clips(Comparisons):
             "VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
             _position_rows(id, swing.positions),
         )
-        self._keep_measures(id, session_id, swing)
+        self._keep_measures(id, session_id, swing, values["taken_at"])
         self._keep_findings(id, swing)
         if swing.comparison is not None:
             self.keep_comparison(id, swing.comparison)
 
-    def _keep_measures(self, id: int, session_id: int, swing: SwingRead) -> None:
+    def _keep_measures(self, id: int, session_id: int, swing: SwingRead, taken_at: float | None) -> None:
         rows = []
         for place, measure in enumerate(swing.measures):
             low, high = measure.interval if measure.interval is not None else (None, None)
@@ -234,11 +234,12 @@ class Clips(Comparisons):
                     measure.position,
                     real(measure.time_s),
                     place,
+                    taken_at,
                 )
             )
         self._db.run_many(
             "INSERT INTO measures (kind_id, session_id, swing_id, value, low, high, valid, reason, position, time_s, "
-            "place) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            "place, taken_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             rows,
         )
 

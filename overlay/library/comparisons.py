@@ -82,20 +82,21 @@ class Comparisons(Part):
             A difference is given twice, or is not finite.
         """
         with self._db.writing():
-            row = self._db.one("SELECT session_id FROM swings WHERE id = ?", (whole(swing_id, "swing"),))
+            row = self._db.one("SELECT session_id, view FROM swings WHERE id = ?", (whole(swing_id, "swing"),))
             if row is None:
                 raise InputError(f"There is no swing {swing_id} in the library.", "`overlay swings` lists them.")
-            session_id = row[0]
+            session_id, view = row
             reference_id = self._reference_id(comparison)
             self._db.run(
                 "DELETE FROM comparisons WHERE swing_id = ? AND reference_id = ?", (int(swing_id), reference_id)
             )
             self._db.run(
-                "INSERT INTO comparisons (swing_id, session_id, reference_id, engine, first, sharpness, n_differences, "
-                "made_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                "INSERT INTO comparisons (swing_id, session_id, view, reference_id, engine, first, sharpness, "
+                "n_differences, made_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 (
                     int(swing_id),
                     session_id,
+                    view,
                     reference_id,
                     comparison.engine,
                     plain(comparison.first),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+from collections.abc import Sequence
 from typing import Any, cast
 
 from overlay.data import AIMS, Aim, Player, Session
@@ -14,10 +15,7 @@ from overlay.library.words import SETTINGS, day, day_text, key, now, one_line, s
 from overlay.terms import Handedness
 
 _PLAYER = "SELECT id, name, handedness, stature_cm, reference FROM players"
-_SESSION = """SELECT x.id, x.player_id, p.name, x.date, x.club, x.place, x.worked_on, x.focus, x.aim,
-    (SELECT count(*) FROM clips WHERE session_id = x.id AND n_swings > 0),
-    (SELECT count(*) FROM clips WHERE session_id = x.id AND n_swings = 0),
-    (SELECT coalesce(sum(n_swings), 0) FROM clips WHERE session_id = x.id)
+_SESSION = """SELECT x.id, x.player_id, p.name, x.date, x.club, x.place, x.worked_on, x.focus, x.aim
     FROM sessions x JOIN players p ON p.id = x.player_id"""
 
 
@@ -112,8 +110,7 @@ class People(Part):
         """
         with self._db.reading():
             where, values = self._session_filter(player, since, until, club)
-            rows = self._db.rows(f"{_SESSION} WHERE {where} ORDER BY x.date DESC, x.id DESC", values)
-            return self._sessions(rows)
+            return self._sessions(where, values)
 
     def _session_filter(
         self, player: str | None, since: datetime.date | None, until: datetime.date | None, club: str | None
@@ -134,14 +131,24 @@ class People(Part):
             values.append(key(club))
         return " AND ".join(where), values
 
-    def _sessions(self, rows: list[Row]) -> tuple[Session, ...]:
+    def _sessions(self, where: str, values: Sequence[Any]) -> tuple[Session, ...]:
+        rows = self._db.rows(f"{_SESSION} WHERE {where} ORDER BY x.date DESC, x.id DESC", values)
+        counts = {
+            row[0]: row[1:]
+            for row in self._db.rows(
+                f"""SELECT session_id, sum(n_swings > 0), sum(n_swings = 0), sum(n_swings)
+                FROM clips INDEXED BY clips_of_session
+                WHERE session_id IN (SELECT x.id FROM sessions x WHERE {where}) GROUP BY session_id""",
+                values,
+            )
+        }
         tags: dict[int, list[str]] = {}
         for ids in chunks(row[0] for row in rows):
             for session_id, word in self._db.rows(
                 f"SELECT session_id, word FROM tags WHERE session_id IN ({marks(ids)}) ORDER BY word_key", ids
             ):
                 tags.setdefault(session_id, []).append(word)
-        return tuple(_session(row, tuple(tags.get(row[0], ()))) for row in rows)
+        return tuple(_session((*row, *counts.get(row[0], (0, 0, 0))), tuple(tags.get(row[0], ()))) for row in rows)
 
     def session(self, id: int) -> Session:
         """One session.
@@ -153,7 +160,7 @@ class People(Part):
         """
         with self._db.reading():
             self._must("sessions", id, "session")
-            return self._sessions(self._db.rows(f"{_SESSION} WHERE x.id = ?", (whole(id, "session"),)))[0]
+            return self._sessions("x.id = ?", (whole(id, "session"),))[0]
 
     def ensure_session(
         self,

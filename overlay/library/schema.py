@@ -80,8 +80,8 @@ _RECORD = (
         text TEXT NOT NULL,
         PRIMARY KEY (clip_id, place)
     ) STRICT, WITHOUT ROWID""",
-    # The session stands with the swing, and again with each measure, so that a trend is read without looking anything
-    # up; the foreign keys over both columns keep them from ever telling different things.
+    # The session stands with the swing, and again with each measure and difference, so that a trend is read without
+    # looking anything up; the foreign keys over both columns keep them from ever telling different things.
     """CREATE TABLE swings (
         id INTEGER PRIMARY KEY AUTOINCREMENT,
         clip_id INTEGER NOT NULL,
@@ -99,6 +99,7 @@ _RECORD = (
         n_findings INTEGER NOT NULL,
         UNIQUE (clip_id, number),
         UNIQUE (id, session_id),
+        UNIQUE (id, session_id, view),
         FOREIGN KEY (clip_id, session_id) REFERENCES clips (id, session_id) ON UPDATE CASCADE ON DELETE CASCADE
     ) STRICT""",
     "CREATE INDEX swings_in_order ON swings (session_id, taken_at, id, view)",
@@ -140,6 +141,7 @@ _RECORD = (
         position TEXT NOT NULL DEFAULT '',
         time_s REAL,
         place INTEGER NOT NULL,
+        taken_at REAL,
         PRIMARY KEY (kind_id, session_id, swing_id),
         FOREIGN KEY (swing_id, session_id) REFERENCES swings (id, session_id) ON UPDATE CASCADE ON DELETE CASCADE,
         CHECK (valid = 0 OR value IS NOT NULL)
@@ -206,6 +208,7 @@ _COMPARISONS = (
         id INTEGER PRIMARY KEY AUTOINCREMENT,
         swing_id INTEGER NOT NULL,
         session_id INTEGER NOT NULL,
+        view TEXT NOT NULL,
         reference_id INTEGER NOT NULL REFERENCES reference_models (id) ON DELETE CASCADE,
         engine TEXT NOT NULL,
         first TEXT NOT NULL DEFAULT '',
@@ -213,9 +216,12 @@ _COMPARISONS = (
         n_differences INTEGER NOT NULL,
         made_at TEXT NOT NULL,
         UNIQUE (swing_id, reference_id, session_id),
-        FOREIGN KEY (swing_id, session_id) REFERENCES swings (id, session_id) ON UPDATE CASCADE ON DELETE CASCADE
+        FOREIGN KEY (swing_id, session_id, view) REFERENCES swings (id, session_id, view)
+            ON UPDATE CASCADE ON DELETE CASCADE
     ) STRICT""",
-    "CREATE INDEX comparisons_by_reference ON comparisons (reference_id, session_id)",
+    "CREATE INDEX comparisons_of_session ON comparisons (session_id, reference_id, view)",
+    "CREATE INDEX comparisons_of_reference ON comparisons (reference_id)",
+    "CREATE INDEX comparisons_of_swing ON comparisons (swing_id, session_id, view)",
     """CREATE TABLE cells (
         id INTEGER PRIMARY KEY,
         phase TEXT NOT NULL,

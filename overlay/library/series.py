@@ -22,7 +22,9 @@ CAMERA_FINDINGS = ("camera_height", "camera_offset", "camera_distance", "yaw", "
 _VIEWS: tuple[View, ...] = ("dtl", "fo", "other")
 Table = np.ndarray[Any, np.dtype[Any]]
 _ID = np.dtype([("id", "i8")])
-_ROW = np.dtype([("swing", "i8"), ("session", "i8"), ("value", "f8"), ("low", "f8"), ("high", "f8")])
+_COLUMNS = [("swing", "i8"), ("session", "i8"), ("value", "f8"), ("low", "f8"), ("high", "f8")]
+_ROW = np.dtype(_COLUMNS)
+_TIMED = np.dtype([*_COLUMNS, ("at", "f8")])
 
 
 class SeriesPart(Listing, People):
@@ -84,7 +86,7 @@ class SeriesPart(Listing, People):
             sessions = self.sessions(player, since=since, until=until, club=club)[::-1]
             if difference is None:
                 kind, unit, seen = self._kind_for(player, measure, view, where, values)
-                rows = self._measured(kind, seen, where, values)
+                rows = self._measured(kind, where, values)
             else:
                 unit, reference, seen = "torso", *self._reference_for(player, view, reference_key, where, values)
                 rows = self._differing(difference, reference, seen, where, values)
@@ -123,29 +125,36 @@ class SeriesPart(Listing, People):
 
         return cast("tuple[int, str, View]", max(wanted, key=lambda row: count(row[0])))
 
-    def _measured(self, kind: int, view: View, where: str, values: Sequence[Any]) -> Table:
+    def _measured(self, kind: int, where: str, values: Sequence[Any]) -> Table:
+        """Valid values of one kind, by day, those of a session as they were filmed."""
         rows = self._db.table(
-            f"""SELECT m.swing_id, m.session_id, m.value, m.low, m.high
-            FROM sessions x CROSS JOIN measures m ON m.kind_id = ? AND m.session_id = x.id
-            WHERE {where} AND m.valid = 1""",
+            f"""SELECT m.swing_id, m.session_id, m.value, m.low, m.high, m.taken_at
+            FROM sessions x INDEXED BY sessions_by_date CROSS JOIN measures m ON m.kind_id = ? AND m.session_id = x.id
+            WHERE x.date >= '' AND {where} AND m.valid = 1 ORDER BY x.date, x.id""",
             (kind, *values),
-            _ROW,
+            _TIMED,
         )
-        return self._in_time_order(rows, where, values)
+        # The sessions come in order; in each of them the swings do too unless they were kept in another one.
+        step = np.diff(rows["session"]) != 0
+        session = np.concatenate([[0], np.cumsum(step)])[: len(rows)]
+        at = np.nan_to_num(rows["at"], nan=-1e300)
+        if np.all(step | (np.diff(at) > 0)):
+            return rows
+        return rows[np.lexsort((rows["swing"], at, session))]
 
     def _reference_for(
         self, player: str, view: View | None, reference_key: str | None, where: str, values: Sequence[Any]
     ) -> tuple[int, View]:
-        """The reference and view with most comparisons."""
-        key_too, more = ("", ()) if reference_key is None else ("AND r.key = ?", (reference_key,))
-        view_too, seen = ("", ()) if view is None else ("AND s.view = ?", (view,))
+        """The reference and view with most comparisons, the later one of equal ones."""
+        key_too, keys = ("", ()) if reference_key is None else ("AND r.key = ?", (reference_key,))
+        view_too, views = ("", ()) if view is None else ("AND k.view = ?", (view,))
         row = self._db.one(
-            f"""SELECT k.reference_id, s.view FROM sessions x
-            CROSS JOIN swings s INDEXED BY swings_in_order ON s.session_id = x.id {view_too}
-            CROSS JOIN comparisons k ON k.swing_id = s.id AND k.session_id = x.id
-            CROSS JOIN reference_models r ON r.id = k.reference_id {key_too}
-            WHERE {where} GROUP BY k.reference_id, s.view ORDER BY count(*) DESC, max(k.id) DESC LIMIT 1""",
-            (*seen, *more, *values),
+            f"""SELECT k.reference_id, k.view FROM sessions x
+            CROSS JOIN comparisons k INDEXED BY comparisons_of_session ON k.session_id = x.id
+            CROSS JOIN reference_models r ON r.id = k.reference_id
+            WHERE {where} {key_too} {view_too}
+            GROUP BY k.reference_id, k.view ORDER BY count(*) DESC, k.reference_id DESC LIMIT 1""",
+            (*values, *keys, *views),
         )
         if row is None:
             which = "that" if reference_key else "a"
@@ -155,33 +164,32 @@ class SeriesPart(Listing, People):
             )
         return row[0], cast("View", row[1])
 
-    def _differing(self, name: DifferenceName, reference: int, view: View, where: str, values: Sequence[Any]) -> Any:
+    def _differing(self, name: DifferenceName, reference: int, view: View, where: str, values: Sequence[Any]) -> Table:
+        """One difference to one reference in one view, by day, those of a session as they were filmed."""
         column = {"": "d.value, d.low, d.high", "x": "d.x, NULL, NULL", "y": "d.y, NULL, NULL"}[name.axis]
         rows = self._db.table(
             f"""SELECT d.swing_id, d.session_id, {column} FROM cells c CROSS JOIN sessions x
-            CROSS JOIN swings s INDEXED BY swings_in_order ON s.session_id = x.id AND s.view = ?
             CROSS JOIN differences d ON d.reference_id = ? AND d.cell_id = c.id AND d.session_id = x.id
-                AND d.swing_id = s.id
             WHERE c.phase = ? AND c.part = ? AND {where}
                 AND d.words <> 'not scored' AND {column.split(",")[0]} IS NOT NULL""",
-            (view, reference, name.phase, name.part, *values),
+            (reference, name.phase, name.part, *values),
             _ROW,
         )
-        return self._in_time_order(rows, where, values)
-
-    def _in_time_order(self, rows: Table, where: str, values: Sequence[Any]) -> Table:
-        """The rows by day, and those of a day as they were filmed."""
         order = self._db.table(
             f"""SELECT s.id FROM sessions x INDEXED BY sessions_by_date
-            CROSS JOIN swings s INDEXED BY swings_in_order ON s.session_id = x.id
+            CROSS JOIN swings s INDEXED BY swings_in_order ON s.session_id = x.id AND s.view = ?
             WHERE x.date >= '' AND {where} ORDER BY x.date, x.id, s.taken_at, s.id""",
-            values,
+            (view, *values),
             _ID,
         )["id"]
-        if not len(rows):
-            return rows
+        if not len(order):
+            return rows[:0]
         by_id = np.argsort(order)
-        return rows[np.argsort(by_id[np.searchsorted(order[by_id], rows["swing"])])]
+        near = np.minimum(np.searchsorted(order[by_id], rows["swing"]), len(order) - 1)
+        place = by_id[near]
+        # A reference of two views has swings of both under its key.
+        seen = order[place] == rows["swing"]
+        return rows[seen][np.argsort(place[seen])]
 
     def session_cameras(self, session_ids: Sequence[int], view: View) -> tuple[SessionCamera, ...]:
         """How each session was filmed in one view, in the order asked for; sessions without such clips are left out.

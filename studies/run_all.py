@@ -45,6 +45,7 @@ RUNS: tuple[tuple[str, ...], ...] = (
     ("body_fit.py",),
     ("pair_views.py",),
     ("progress_comparison.py",),
+    ("session_cameras.py",),
     ("holding_simulation.py",),
     ("cost.py",),
 )

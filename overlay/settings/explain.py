@@ -66,24 +66,24 @@ class SessionCameraSettings:
         default_factory=lambda: {
             "camera_height": 1.5,
             "camera_offset": 1.0,
-            "yaw": 1.2,
+            "yaw": 1.6,
             "roll": 0.3,
-            "camera_distance": 0.2,
+            "camera_distance": 0.3,
         },
         metadata={
             "unit": "cm, cm, deg, deg, m",
-            "reason": "of a session's finding about where the camera was, beside its standard error: of the errors of "
-            "docs/studies/filming_errors.md what is not the player's own habit, and 1° of how his feet are aimed that "
-            "day",
+            "reason": "of a session's finding about where the camera was, beside its standard error: one player's "
+            "rendered clips from different places, docs/studies/session_cameras_rendered.md, and 1° of how his feet "
+            "are aimed that day (a judgement)",
         },
     )
     scatter_fo: Mapping[str, float] = field(
         default_factory=lambda: {
             "camera_height": 4.0,
             "camera_offset": 1.0,
-            "yaw": 1.2,
+            "yaw": 1.4,
             "roll": 0.3,
-            "camera_distance": 0.2,
+            "camera_distance": 0.35,
         },
         metadata={
             "unit": "cm, cm, deg, deg, m",
@@ -92,15 +92,16 @@ class SessionCameraSettings:
     )
     size_shares: Mapping[str, float] = field(
         default_factory=lambda: {
-            "camera_height": 0.05,
-            "camera_offset": 0.05,
+            "camera_height": 0.1,
+            "camera_offset": 0.03,
             "yaw": 0.2,
             "roll": 0.1,
             "camera_distance": 0.3,
         },
         metadata={
             "unit": "fraction",
-            "reason": "of a shift, from player to player: as scatter_dtl, same clips; distance and lens go together",
+            "reason": "of a shift, from player to player: docs/studies/session_cameras_rendered.md; distance and lens "
+            "go together, a judgement",
         },
     )
     movement_share: float = setting(

@@ -15,15 +15,15 @@ from overlay.data import ChangeAnswer, KeptSwing, Session
 from overlay.errors import InputError, OverlayError
 from overlay.files import check_writable, write_text
 from overlay.pipeline.kept import kept_entry
-from overlay.pipeline.references import usual_swing
 from overlay.pipeline.then_now import found_clip
+from overlay.pipeline.trend_pictures import part_repeats, usual_or_none, with_best
 from overlay.progress import SILENT, Progress
 from overlay.settings.compose import COMPOSE
-from overlay.terms import PARTS, PHASES, VIEW_WORDS, View, words
+from overlay.terms import VIEW_WORDS, View
 
 if TYPE_CHECKING:
     from overlay.library import Store
-    from overlay.plots import Repeat, Trend
+    from overlay.plots import Trend
     from overlay.report.sessions import MeasureLine, SeenPart, SessionPage, ShownSwing
 
 MOST_FINDINGS = 4
@@ -106,7 +106,7 @@ def _focus(store: Store, session: Session) -> tuple[Trend | None, ChangeAnswer |
         how = f"`overlay session {session.id} --focus MEASURE` declares one"
         return None, None, f"No focus measure was declared for this session: {how}, and its change can then be judged."
     try:
-        answer = change_answer(store, session.player, session.focus, club=session.club, space=usual_swing())
+        answer = change_answer(store, session.player, session.focus, club=session.club, space=usual_or_none())
     except InputError as error:
         note = f"No verdict yet: {error.message}"
         try:
@@ -118,23 +118,6 @@ def _focus(store: Store, session: Session) -> tuple[Trend | None, ChangeAnswer |
             return None, None, note
         return with_best(store, Trend.of_series(series, means), session.club), None, note
     return with_best(store, Trend.of(answer), session.club), answer, ""
-
-
-def with_best(store: Store, trend: Trend, club: str | None = None) -> Trend:
-    """The trend with the value of the player's newest best swing of that view, and its 95 % interval, as reference.
-
-    As it is where a reference is told already, where no swing is marked, or where the measure is itself a difference.
-    """
-    series = trend.series
-    if series.reference is not None or not series.sessions or "." in series.name:
-        return trend
-    for best in store.best(series.sessions[0].player, view=series.view, club=club):
-        for measure in store.measures_of(best.id):
-            if measure.name == series.name and measure.valid and math.isfinite(measure.value):
-                low, high = measure.interval or (math.nan, math.nan)
-                shown = dataclasses.replace(series, reference=(measure.value, low, high))
-                return dataclasses.replace(trend, series=shown, reference_name="best")
-    return trend
 
 
 # --- one view ---------------------------------------------------------------------------------------------------
@@ -156,18 +139,18 @@ def _seen(
     )
     best = next(iter(store.best(session.player, view=view, club=session.club)), None)
     lines = _measures(store, session, last, best, view)
-    repeats = _part_repeats(store, view, swings)
+    repeats = part_repeats(store, swings)
     findings, verdicts = _filming(store, swings)
     return SeenPart(
         view,
         len(swings),
         lines,
         None if last is None or not any(math.isfinite(line.last) for line in lines) else last.date,
-        "" if best is None else f"the best, {best.date.day} {best.date:%B}",
+        "" if best is None else f"swing {best.id} of {best.date.day} {best.date:%B}",
         verdicts,
         findings,
         _camera(store, session, last, view),
-        repeats or _measure_repeats(lines),
+        repeats or tuple(line.repeat for line in lines if line.repeat is not None),
     )
 
 
@@ -199,38 +182,6 @@ def _measures(
             )
         )
     return tuple(sorted(found, key=lambda line: measure_words(line.name).order))
-
-
-def _measure_repeats(lines: Sequence[MeasureLine]) -> tuple[Repeat, ...]:
-    return tuple(line.repeat for line in lines if line.repeat is not None)
-
-
-def _part_repeats(store: Store, view: View, swings: Sequence[KeptSwing]) -> tuple[Repeat, ...]:
-    """Spread of each part in each phase within the session, where its swings were compared with one reference.
-
-    The difference to a fixed reference varies as the phase mean itself does; x and y are pooled into one coordinate.
-    """
-    from overlay.plots import Repeat
-
-    known = [comparison for swing in swings if (comparison := store.comparison(swing.id)) is not None]
-    if not known:
-        return ()
-    key, _ = Counter(comparison.reference_key for comparison in known).most_common(1)[0]
-    offsets: dict[tuple[str, str], list[tuple[float, float]]] = {}
-    for comparison in known:
-        if comparison.reference_key != key:
-            continue
-        for row in comparison.differences:
-            if row.words != "not scored" and all(math.isfinite(one) for one in row.offset):
-                offsets.setdefault((row.part, row.phase), []).append(row.offset)
-    found = []
-    for phase in PHASES:
-        for part in PARTS:
-            xy = np.array(offsets.get((part, phase.name), []), np.float64).reshape(-1, 2)
-            repeat = Repeat.of(words(part), words(phase.name), "torso", [xy[:, 0], xy[:, 1]])
-            if repeat is not None:
-                found.append(repeat)
-    return tuple(found)
 
 
 def _filming(store: Store, swings: Sequence[KeptSwing]) -> tuple[tuple[tuple[str, str, str, int], ...], dict[str, int]]:

@@ -140,31 +140,36 @@ def chosen_swings(
         newer = given["now"]
     else:
         known = given.get("then")
-        marked = store.best(who.name, view=view or (None if known is None else known.view), club=club)
-        marked = tuple(swing for swing in marked if known is None or swing.id != known.id)
+        wanted = view or (None if known is None else known.view)
+        marked = store.best(who.name, view=wanted, club=club)
+        marked = tuple(swing for swing in marked if known is None or _is_before(known, swing))
         if not marked:
-            where = f" filmed {VIEW_WORDS[view]}" if view else ""
+            where = f" filmed {VIEW_WORDS[wanted]}" if wanted else ""
+            when = "" if known is None else f" in a session after {known.date.isoformat()}"
             raise InputError(
-                f"No swing of {who.name}{where} is marked as best.",
+                f"No swing of {who.name}{where}{when} is marked as best.",
                 "Mark one with `overlay best` or name it with --now; `overlay swings` lists the ids.",
             )
         newer = marked[0]
     if "then" in given:
         older = given["then"]
     else:
-        wanted = view or newer.view
+        seen = view or newer.view
         same_club = newer.club if club is None else club
-        marked = store.best(who.name, view=wanted, club=same_club)
+        marked = store.best(who.name, view=seen, club=same_club)
         before = [swing for swing in marked if _is_before(swing, newer)]
         if before:
             older = before[-1]
         else:
             older, said = _of_first_session(
-                store, SwingFilter(players=(who.name,), views=(wanted,), clubs=(same_club,)), newer
+                store, SwingFilter(players=(who.name,), views=(seen,), clubs=(same_club,)), newer
             )
             notes.append(said)
     if newer.id == older.id:
         raise InputError(f"Swing {newer.id} would be compared with itself.", "Give two different swings.")
+    if (newer.date, newer.id) < (older.date, older.id):
+        # Given the wrong way round: then is what came first.
+        newer, older = older, newer
     if newer.view != older.view:
         raise MismatchError(
             f"Swing {older.id} is filmed {VIEW_WORDS[older.view]}, swing {newer.id} {VIEW_WORDS[newer.view]}.",

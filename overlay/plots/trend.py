@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from overlay.data.change import ChangeAnswer
 from overlay.plots.canvas import DESKTOP, Canvas, Form, Size, drawing, lines_of, points, theme_of, wide
 from overlay.plots.panel import Panel
 from overlay.plots.season import Trend, axis_words, looking_lines, tick_words, ticks_between, value_range
+from overlay.plots.words import bare
 from overlay.settings.plots import PLOTS, PlotSettings
 
 
@@ -85,9 +87,14 @@ def _tick_room(trend: Trend, size: Size, settings: PlotSettings) -> float:
 
 
 def _label_room(trend: Trend, size: Size) -> float:
-    if trend.since is None and trend.series.reference is None:
+    """What stands right of the chart: names and values of the levels."""
+    names = [] if trend.since is None else ["before", "since"]
+    names += [trend.reference_name] if trend.series.reference is not None else []
+    if not names:
         return 0.0
-    return wide(trend.reference_name if trend.series.reference else "before", size.small, True) + 10.0
+    values = [mean.mean for mean in trend.means] + list(trend.series.reference or ())
+    said = names + [bare(value, trend.unit) for value in values if math.isfinite(value)]
+    return max(wide(text, size.small, True) for text in said) + 12.0
 
 
 Entry = tuple[str, str]

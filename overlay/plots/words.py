@@ -27,8 +27,8 @@ _TIMES = {
     "tempo_ratio": (
         "Tempo, backswing to downswing",
         "ratio",
-        "longer backswing for its downswing",
-        "shorter backswing",
+        "higher",
+        "lower",
     ),
     "backswing_s": ("Time of the backswing", "s", "longer", "shorter"),
     "downswing_s": ("Time of the downswing", "s", "longer", "shorter"),
@@ -87,14 +87,14 @@ def measure_words(name: str, view: View | None = None) -> MeasureWords:
         return listed
     if name in _TIMES:
         title, _, more, less = _TIMES[name]
-        return MeasureWords(title, "Tempo", more=more, less=less, order=900 + list(_TIMES).index(name))
+        return MeasureWords(title, more=more, less=less, order=900 + list(_TIMES).index(name))
     difference = DifferenceName.parse(name) if "." in name else None
     if difference is None:
         text = words(name)
         return MeasureWords(text[:1].upper() + text[1:])
     part, phase = words(difference.part), words(difference.phase)
     title = f"{part[:1].upper()}{part[1:]} in the {phase}"
-    where = "Against the reference"
+    where = "against the reference"
     if difference.axis == "y":
         return MeasureWords(f"{title}, height", where, "lower", "higher", "lower", "higher")
     if difference.axis == "x":

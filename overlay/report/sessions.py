@@ -27,7 +27,7 @@ from overlay.plots import (
 )
 from overlay.plots.blocks import Block, Gallery, Picture, Rows, Rule, Words, draw_blocks
 from overlay.plots.repeatability import spread_words
-from overlay.plots.words import bare, change_words, unit_of, with_unit
+from overlay.plots.words import change_words, unit_of, with_unit
 from overlay.report.checks import FILMING_WORDS
 from overlay.report.page import data_uri, template
 from overlay.settings.compose import COMPOSE
@@ -84,7 +84,7 @@ class SeenPart:
     last_day : date or None
         Of the session that means are held against.
     best_name : str
-        Of the swing that they are held against, "best of 3 May"; "" for none.
+        Which swing they are held against, "swing 12 of 3 May"; "" for none.
     verdicts : mapping filming verdict → swings
     findings : tuple of (verdict, sentence, advice, swings)
         What was not good in the filming, most frequent first.
@@ -217,6 +217,10 @@ def session_picture(page: SessionPage, *, dark: bool = False) -> Image:
     ]
     if page.failed:
         blocks += [Words(f"{clean_text(name)}: {said} {hint}", 0.88, quiet=True) for name, said, hint in page.failed]
+    blocks += [Words(f"Tags: {', '.join(head['tags'])}", quiet=True)] if head["tags"] else []
+    if page.notes:
+        blocks.append(Rule("Notes"))
+        blocks += [Words(f"{about}, {when}: {text}") for about, when, text in page.notes]
     blocks.append(Rule("What came first"))
     blocks += [Words(f"{row['name']}: {row['words']}") for row in _firsts(page)]
     blocks.append(Rule("The focus"))
@@ -225,13 +229,7 @@ def session_picture(page: SessionPage, *, dark: bool = False) -> Image:
     blocks += [Words(line, 0.9, quiet=page.trend is not None) for line in _trend_lines(page)]
     for part in page.seen:
         said = _seen_words(part)
-        blocks.append(Rule(f"Measures, {VIEW_WORDS[part.view]}"))
-        blocks.append(Rows(tuple((row["title"], _cells(row, said)) for row in said["rows"])))
-        blocks += [Words(line, 0.86, quiet=True) for line in said["about"]]
-        if part.repeats:
-            blocks.append(Picture(repeatability_chart(part.repeats, said["repeat_title"], form=form, size=PHONE)))
-        blocks.append(Rule(f"Filming, {VIEW_WORDS[part.view]}"))
-        blocks.append(Words(said["filming"], bold=True))
+        blocks += [Rule(f"Filming, {VIEW_WORDS[part.view]}"), Words(said["filming"], bold=True)]
         blocks += [Words(f"{row['sentence']} {row['advice']}".strip() + f" ({row['of']})") for row in said["findings"]]
         blocks += [Words(line) for line in part.camera]
     if page.swing is not None:
@@ -242,10 +240,13 @@ def session_picture(page: SessionPage, *, dark: bool = False) -> Image:
             for number, still in enumerate(page.swing.stills.stills, start=1)
         ]
         blocks.append(Gallery(tuple(stills)))
-    if page.notes or head["tags"]:
-        blocks.append(Rule("Notes"))
-        blocks += [Words(f"{about}, {when}: {text}") for about, when, text in page.notes]
-        blocks += [Words(f"Tags: {', '.join(head['tags'])}", quiet=True)] if head["tags"] else []
+    for part in page.seen:
+        said = _seen_words(part)
+        blocks.append(Rule(f"Measures, {VIEW_WORDS[part.view]}"))
+        blocks.append(Rows(tuple((row["title"], _cells(row, said)) for row in said["rows"])))
+        blocks += [Words(line, 0.86, quiet=True) for line in said["about"]]
+        if part.repeats:
+            blocks.append(Picture(repeatability_chart(part.repeats, said["repeat_title"], form=form, size=PHONE)))
     blocks.append(Rule("Before you change anything"))
     blocks += [Words(line, 0.88, quiet=True) for line in (CARE, *_CARE_LINES)]
     return draw_blocks(blocks, size=PHONE, dark=dark)
@@ -338,6 +339,7 @@ def _seen_words(part: SeenPart) -> dict[str, Any]:
     last = "" if part.last_day is None else f"{part.last_day.day} {part.last_day:%B}"
     rows = [_measure_row(line) for line in part.measures]
     about = [ABOUT_LAST] if last else []
+    about += [f"Best: {part.best_name}."] if part.best_name else []
     about.append(ABOUT_CHANCE)
     counted = {word: part.verdicts.get(word, 0) for word in ("pass", "warn", "fail", "not seen")}
     filming = ", ".join(f"{FILMING_WORDS[word]} {n}" for word, n in counted.items() if n)
@@ -346,7 +348,7 @@ def _seen_words(part: SeenPart) -> dict[str, Any]:
         "n": _of(part.n_swings, "swing"),
         "rows": rows,
         "last": last,
-        "best": part.best_name,
+        "best": "best" if part.best_name else "",
         "about": about,
         "filming": f"Of {_of(part.n_swings, 'swing')}: {filming}." if filming else "The filming was not checked.",
         "findings": [
@@ -386,10 +388,9 @@ def _beside(difference: float, unit: str, spoken: MeasureWords) -> str:
     """A difference in words, without the unit, which stands beside it; "" for none."""
     if not math.isfinite(difference):
         return ""
-    plain = "" if unit == "ratio" else unit
-    if bare(abs(difference), plain) == bare(0.0, plain):
-        return "the same"
     said = change_words(difference, unit, spoken)
+    if said.split()[0].strip("°0.") == "":
+        return "the same"
     return said.replace(" torso lengths", "").replace(" seconds", " s")
 
 

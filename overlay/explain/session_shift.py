@@ -1,8 +1,9 @@
 """How the camera of the later sessions differs from that of the baseline, finding by finding, with what is unsure.
 
 A finding of the filming check is off by the pose model's habit with this player in this view. That is the same in
-every session of his and drops out of the difference. What is left of each session's finding is its standard error over
-the clips, and what differs from day to day without any camera: clothes and light, and how the feet are aimed.
+every session of his and drops out of the difference. What is left of each session's finding is the smaller part of its
+standard error (which the clips' own intervals make, habit and all), and what differs from day to day without any
+camera: clothes and light, and how the feet are aimed.
 """
 
 from __future__ import annotations
@@ -67,7 +68,7 @@ def shifts_between(
     found = []
     for name in FINDINGS:
         (before, before_sd), (after, after_sd) = (
-            _mean(side, name, scatter[name], settings.spread[name]) for side in (baseline, later)
+            _mean(side, name, scatter[name], settings) for side in (baseline, later)
         )
         value = after - before
         if math.isfinite(value):
@@ -78,13 +79,15 @@ def shifts_between(
     return tuple(found)
 
 
-def _mean(side: Sequence[SessionCamera], name: str, scatter: float, spread: float) -> tuple[float, float]:
+def _mean(
+    side: Sequence[SessionCamera], name: str, scatter: float, settings: SessionCameraSettings
+) -> tuple[float, float]:
     """Mean over the sessions that saw it and its standard deviation as the mean of all; NaN when none did."""
     seen = [(session.values[name], session.sds[name]) for session in side if name in session.values]
     if not seen:
         return math.nan, math.nan
-    # One clip alone has no standard error of its own: it is taken to be as unsure as sessions are among each other.
-    errors = [sd if math.isfinite(sd) else scatter for _, sd in seen]
-    variance = sum(sd**2 + scatter**2 for sd in errors) / len(seen) ** 2
-    unseen = 1.0 - len(seen) / len(side)
-    return sum(value for value, _ in seen) / len(seen), math.sqrt(variance + (unseen * spread) ** 2)
+    # Without a standard error a session is taken to be as unsure again as sessions are among each other.
+    own = [(1.0 - settings.habit) * sd**2 if math.isfinite(sd) else scatter**2 for _, sd in seen]
+    variance = sum(one + scatter**2 for one in own) / len(seen) ** 2
+    unseen = (1.0 - len(seen) / len(side)) * settings.spread[name]
+    return sum(value for value, _ in seen) / len(seen), math.sqrt(variance + unseen**2)

@@ -90,6 +90,11 @@ class SessionCameraSettings:
             "reason": "as down the line; face on a stand level within 0.5° leaves 4 cm of height that nothing tells",
         },
     )
+    habit: float = setting(
+        0.7,
+        "fraction",
+        "of the variance of a session's mean as its clips' intervals tell it: stays the same with one player, as above",
+    )
     size_shares: Mapping[str, float] = field(
         default_factory=lambda: {
             "camera_height": 0.1,

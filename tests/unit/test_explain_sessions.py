@@ -63,8 +63,8 @@ def test_a_shift_is_the_difference_of_the_means_and_its_deviation_adds_what_is_l
     roll = shifts_between(baseline, later, "dtl", SETTINGS)[FINDINGS.index("roll")]
     assert roll.baseline == pytest.approx(0.5)
     assert roll.value == pytest.approx(3.0)
-    # Each session: its standard error and the scatter of 0.3 degrees; the mean of two halves the variance.
-    variance = (0.16 + 0.09) / 2 + 0.09 + (SETTINGS.size_shares["roll"] * 3.0) ** 2
+    # Each session: three tenths of its standard error's variance and 0.3 degrees of scatter; the mean of two halves it.
+    variance = (0.3 * 0.16 + 0.09) / 2 + 0.09 + (SETTINGS.size_shares["roll"] * 3.0) ** 2
     assert roll.sd == pytest.approx(math.sqrt(variance))
 
 
@@ -455,7 +455,7 @@ def verdicts(
 ) -> tuple[int, int]:
     """How many changes are called, and how many of these the cameras stop."""
     rng = np.random.default_rng([8, draws, round(10 * sum(shift))])
-    errors = np.array([2.0, 1.0, 1.4, 0.3, 0.2])
+    errors = np.array([2.0, 1.0, 1.6, 0.3, 0.3])
     called = stopped = 0
     for draw in range(draws):
         if draw % 8 == 0:

@@ -96,7 +96,7 @@ def test_what_was_kept_is_what_was_read(store: Store, folder: Path) -> None:
 
 def test_the_same_content_is_one_clip(store: Store, folder: Path) -> None:
     shutil.copy(folder / "swing0.npz", folder / "zz copy.npz")
-    report, read = add(store, folder)
+    report, _ = add(store, folder)
     assert states(report)["zz copy.npz"] == "skipped"
     row = next(row for row in report.rows if row.state == "skipped")
     assert "same clip as swing0.npz" in row.problem

@@ -13,7 +13,7 @@ from overlay.library.words import SETTINGS, now, number, plain, real, shown
 
 _DIFFERENCE = """SELECT c.phase, c.part, d.value, d.low, d.high, d.x, d.y, d.words, d.score, d.score_low, d.score_high,
     d.detectable, d.value_cm, d.reason
-    FROM differences d JOIN cells c ON c.id = d.cell_id
+    FROM differences d INDEXED BY differences_of_swing JOIN cells c ON c.id = d.cell_id
     WHERE d.swing_id = ? AND d.session_id = ? AND d.reference_id = ? ORDER BY d.place"""
 
 

@@ -19,6 +19,7 @@ from overlay.pipeline.then_now import found_clip
 from overlay.pipeline.trend_pictures import part_repeats, usual_or_none, with_best
 from overlay.progress import SILENT, Progress
 from overlay.settings.compose import COMPOSE
+from overlay.settings.plots import PLOTS
 from overlay.terms import VIEW_WORDS, View
 
 if TYPE_CHECKING:
@@ -216,7 +217,7 @@ def _camera(store: Store, session: Session, last: Session | None, view: View) ->
         return ("Where the camera stood was not seen in both sessions.",)
     shifts = shifts_between([cameras[last.id]], [cameras[session.id]], view, SessionCameraSettings())
     day = f"{last.date.day} {last.date:%B}"
-    clear = [shift for shift in shifts if shift.is_seen and abs(shift.value) > 1.96 * shift.sd]
+    clear = [shift for shift in shifts if shift.is_seen and abs(shift.value) > PLOTS.moved_sds * shift.sd]
     lines = []
     if clear:
         said = ", ".join(shift_words(shift, view) for shift in clear)

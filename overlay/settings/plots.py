@@ -38,6 +38,11 @@ class PlotSettings:
             "three swing-to-swing standard deviations of settings.checklist",
         },
     )
+    moved_sds: float = setting(
+        2.58,
+        "SD",
+        "a camera is said to have moved beyond it: five findings are looked at, and 95 % shall hold for all together",
+    )
     repeat_level: float = setting(0.95, "fraction", "of the interval of a standard deviation and of what is noticeable")
     same_swing_s: float = setting(
         0.15,

@@ -105,6 +105,8 @@ class _WatchDisplay(AddDisplay):
         else:
             out = Console(stderr=True, highlight=False, soft_wrap=True) if self._err else console()
             out.print(Text(text, style="bold" if bold else ""))
+            # Whoever reads it through a pipe waits for it too.
+            out.file.flush()
 
     def told(self, row: AddRow) -> None:
         self.forget(row)

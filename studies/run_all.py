@@ -47,6 +47,7 @@ RUNS: tuple[tuple[str, ...], ...] = (
     ("progress_comparison.py",),
     ("session_cameras.py",),
     ("holding_simulation.py",),
+    ("kill_add.py",),
     ("cost.py",),
 )
 

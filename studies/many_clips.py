@@ -292,6 +292,8 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUME
     os.environ[name] = "1"
 import cv2
 cv2.setNumThreads(1)
+from overlay.video import limit_threads
+limit_threads(1)
 from mediapipe.tasks.python import vision
 from overlay.batch import ReadJob, read_clip
 from overlay.files import sha256_of

@@ -91,10 +91,14 @@ def _listen(inward: IO[bytes], jobs: queue.SimpleQueue[Any], stop: threading.Eve
 
 
 def _limit(threads: int) -> None:
-    """Threads of OpenCV; those of the numeric libraries were set in the environment before they were loaded."""
+    """Threads of OpenCV and of the decoder; those of the numeric libraries were set in the environment before they
+    were loaded. A worker that decoded beside its pose model would take its neighbour's core."""
     import cv2
 
+    from overlay.video import limit_threads
+
     cv2.setNumThreads(threads)
+    limit_threads(threads)
 
 
 if __name__ == "__main__":

@@ -12,6 +12,7 @@ from overlay.video.reader import BACKENDS, Backend, Glance, Reader, fitted_size,
 from overlay.video.shared import SharedReader, Wanted
 from overlay.video.sound import Sound, read_sound
 from overlay.video.stream import Prefetch, follow, prefetch
+from overlay.video.threads import limit_threads
 from overlay.video.writer import VideoWriter
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "fitted_size",
     "follow",
     "index_at",
+    "limit_threads",
     "open_clip",
     "prefetch",
     "read_image",

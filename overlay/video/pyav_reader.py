@@ -32,6 +32,7 @@ from overlay.video.facts import (
 )
 from overlay.video.orientation import Orientation, from_matrix
 from overlay.video.reader import Glance, Reader, fitted_size, index_at
+from overlay.video.threads import most_threads
 from overlay.video.timing import Timing, timing_of
 
 LUMA_FIRST = ("yuv420p", "yuvj420p", "nv12", "yuv422p", "yuvj422p", "yuv444p", "yuvj444p")
@@ -250,7 +251,12 @@ class PyAVReader(Reader):
         av = load_av()
         with self._opened() as container:
             stream = container.streams[self._stream_index]
-            stream.thread_type = "AUTO"
+            most = most_threads()
+            if most is None:
+                stream.thread_type = "AUTO"
+            else:
+                stream.thread_type = "NONE" if most == 1 else "AUTO"
+                stream.codec_context.thread_count = most
             if sketchy:
                 stream.codec_context.options = {"skip_loop_filter": "all"}
             if leave_out != "DEFAULT":

@@ -13,6 +13,7 @@ from overlay.data import Frame
 from overlay.errors import DataError
 from overlay.settings.video import ReaderSettings
 from overlay.video.reader import TIME_SLACK_S, Reader, index_at
+from overlay.video.threads import most_threads
 
 T = TypeVar("T")
 
@@ -135,6 +136,31 @@ class Prefetch(Generic[T]):
         _drain(self._queue)
 
 
+class _InStep(Prefetch[T]):
+    """The same without a thread: each item is read when it is asked for."""
+
+    def __init__(self, iterable: Iterable[T]) -> None:
+        self._source = iterable
+        self._items = iter(iterable)
+        self._done = False
+
+    def __next__(self) -> T:
+        if self._done:
+            raise StopIteration
+        try:
+            return next(self._items)
+        except BaseException:
+            self.close()
+            raise
+
+    def close(self) -> None:
+        self._done = True
+        _close(self._source)
+
+    def __del__(self) -> None:
+        return None
+
+
 def _drain(items: queue.Queue[Any]) -> None:
     try:
         while True:
@@ -164,7 +190,8 @@ def prefetch(iterable: Iterable[T], depth: int = ReaderSettings().prefetch_frame
     """Read ``iterable`` ahead on a thread of its own, at most ``depth`` items.
 
     The items come in order; an exception in the source is raised here, after the items before it. Closing (or
-    leaving the with-block, or forgetting the iterator) stops the thread and closes a generator source.
+    leaving the with-block, or forgetting the iterator) stops the thread and closes a generator source. Where threads
+    are limited to one (``limit_threads``) nothing is read ahead, and each item is read when it is asked for.
 
     Parameters
     ----------
@@ -173,4 +200,4 @@ def prefetch(iterable: Iterable[T], depth: int = ReaderSettings().prefetch_frame
     """
     if depth < 1:
         raise DataError(f"A queue of {depth} items cannot hold anything.", "Use a depth of at least 1.")
-    return Prefetch(iterable, depth)
+    return _InStep(iterable) if most_threads() == 1 else Prefetch(iterable, depth)

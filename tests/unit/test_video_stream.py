@@ -5,7 +5,9 @@ from __future__ import annotations
 import gc
 import threading
 from collections.abc import Iterator
+from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -111,3 +113,60 @@ def test_the_source_runs_on_one_other_thread() -> None:
 def test_no_room_at_all() -> None:
     with pytest.raises(DataError, match="0 items"):
         prefetch([1, 2], 0)
+
+
+def test_where_threads_are_limited_nothing_is_read_ahead() -> None:
+    from overlay.video import limit_threads
+
+    asked: list[int] = []
+    closed: list[str] = []
+
+    def source() -> Iterator[int]:
+        try:
+            for number in range(3):
+                asked.append(threading.get_ident())
+                yield number
+            raise ValueError("the end is spoilt")
+        finally:
+            closed.append("yes")
+
+    limit_threads(1)
+    try:
+        with prefetch(source(), 8) as ahead:
+            assert next(ahead) == 0
+            assert asked == [threading.get_ident()]
+            assert [next(ahead), next(ahead)] == [1, 2]
+            with pytest.raises(ValueError, match="the end is spoilt"):
+                next(ahead)
+            with pytest.raises(StopIteration):
+                next(ahead)
+        assert closed == ["yes"]
+        with prefetch(source(), 8) as left_early:
+            next(left_early)
+        assert closed == ["yes", "yes"]
+        with pytest.raises(StopIteration):
+            next(left_early)
+    finally:
+        limit_threads(None)
+
+
+def test_one_thread_decodes_the_same_pictures(tmp_path: Path) -> None:
+    from overlay.video import VideoWriter, limit_threads, open_clip
+
+    path = tmp_path / "noise.mp4"
+    rng = np.random.default_rng(5)
+    with VideoWriter(path, 64, 48, 30) as writer:
+        for _ in range(20):
+            writer.write(rng.integers(0, 256, (48, 64, 3), dtype=np.uint8))
+
+    def seen() -> list[bytes]:
+        with open_clip(path) as reader:
+            return [frame.image.tobytes() for frame in reader.frames()]
+
+    usual = seen()
+    limit_threads(1)
+    try:
+        assert seen() == usual
+    finally:
+        limit_threads(None)
+    assert len(usual) == 20

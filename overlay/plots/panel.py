@@ -128,6 +128,10 @@ class Panel:
         before, since = self.levels
         first = next((i for i, later in enumerate(self.later) if later), self.n)
         ink, player = self.theme.ink, self.theme.player
+        for level, start, stop in ((before, -0.5, first - 0.5), (since, first - 0.5, self.n - 0.5)):
+            if math.isfinite(level) and not small:
+                # Seen on a season of ten thousand dots too.
+                self.axes.hlines(level, start, stop, color=self.theme.paper, linewidth=5.0, alpha=0.7, zorder=3.15)
         if math.isfinite(before):
             self.axes.hlines(before, -0.5, first - 0.5, color=ink, linewidth=2.0, alpha=0.8, zorder=3.2)
             self.axes.hlines(
@@ -178,7 +182,9 @@ class Panel:
         seen = (y >= low) & (y <= high)
         busiest = max(len(one) for one in at)
         px = float(np.clip(1.5 * REACH * 2 * self.slot_px / math.sqrt(busiest * 4), 1.6, 3.6 if small else 6.0))
-        alpha = float(np.clip(9.0 / math.sqrt(busiest * 6), 0.32, 0.6))
+        # How often dots cover a place in the busiest session, whose swings mostly lie within half the height.
+        cover = busiest * px**2 / max(1.0, REACH * self.slot_px * self.height)
+        alpha = float(np.clip(0.6 / (1.0 + 1.6 * cover), 0.06, 0.6))
         raster = self.canvas.form == "svg" and len(x) > self.settings.most_vector_dots
         for chosen, colour in ((seen & ~since, self.theme.ink), (seen & since, self.theme.player)):
             if np.any(chosen):

@@ -88,12 +88,12 @@ class Trend:
             return f"{counted(n, 'session')}, {counted(swings, 'swing')}"
         day = self.day(self.since)
         if holding.word == "not enough sessions":
-            wanted = [
-                f"{counted(more, 'session')} more {when}"
-                for more, when in ((holding.more_baseline, f"before {day}"), (holding.more_later, f"since {day}"))
-                if more
-            ]
-            return f"Wanted: {' and '.join(wanted)}." if wanted else holding.sentence
+            # What lies before the change cannot be filmed any more: what there is and what it takes, nothing else.
+            needs = holding.n_baseline + holding.more_baseline, holding.n_later + holding.more_later
+            return (
+                f"{counted(holding.n_baseline, 'session')} before {day} and {holding.n_later} since: a verdict takes "
+                f"{needs[0]} and {needs[1]}"
+            )
         change = change_words(holding.change, self.unit, self.spoken)
         if not change:
             return holding.sentence
@@ -220,9 +220,11 @@ def dated(days: list[datetime.date], slot_px: float, text_px: float, first: int)
     room = max(wide("28 May", text_px), wide("2028", text_px)) + 10
     step = max(1, math.ceil(room / slot_px))
     even = [i for i in range(len(days)) if (i - first) % step == 0]
+    # The first label does not begin left of the chart.
+    at = [max((i + 0.5) * slot_px, room / 2) for i in range(len(days))]
     shown: list[int] = []
     for i in [first, 0, len(days) - 1, *even]:
-        if all(abs(i - other) * slot_px >= room for other in shown):
+        if all(abs(at[i] - at[other]) >= room for other in shown):
             shown.append(i)
     return sorted(shown)
 

@@ -196,8 +196,8 @@ def test_what_is_wanted_where_sessions_are_too_few() -> None:
     sessions = season(3)
     series = series_of(sessions, [0.1] * 3)
     trend = Trend.of(answer_of(series, "not enough sessions", sessions[2].date))
-    assert trend.summary == "Wanted: 1 session more before 14 Mar and 1 session more since 14 Mar."
-    assert caption(trend).startswith("Hips on their line, release over 3 sessions. Not enough sessions. Wanted:")
+    assert trend.summary == "2 sessions before 14 Mar and 1 since: a verdict takes 3 and 2"
+    assert caption(trend).startswith("Hips on their line, release over 3 sessions. Not enough sessions. 2 sessions")
 
 
 def test_a_change_that_may_be_none_keeps_the_signs_of_its_interval() -> None:

@@ -72,11 +72,15 @@ class People(Part):
         }
         given = {column: value for column, value in given.items() if value is not None}
         with self._db.writing():
-            self._db.run(
-                "INSERT INTO players (name, name_key, made_at) VALUES (?, ?, ?) ON CONFLICT (name_key) DO NOTHING",
-                (fit, key(fit), now()),
+            known = self._db.one("SELECT id FROM players WHERE name_key = ?", (key(fit),))
+            # Not INSERT … ON CONFLICT: that would use up an id even where there is nothing to do.
+            id = (
+                known[0]
+                if known is not None
+                else self._db.run(
+                    "INSERT INTO players (name, name_key, made_at) VALUES (?, ?, ?)", (fit, key(fit), now())
+                )
             )
-            id = self._player_id(fit)
             if given:
                 sets = ", ".join(f"{column} = ?" for column in given)
                 self._db.run(f"UPDATE players SET {sets} WHERE id = ?", (*given.values(), id))
@@ -183,17 +187,19 @@ class People(Part):
         fit, date_text = one_line(club, "club", may_be_empty=True), day_text(date)
         with self._db.writing():
             self._must("players", player_id, "player")
-            self._db.run(
-                "INSERT INTO sessions (player_id, date, club, club_key, made_at) VALUES (?, ?, ?, ?, ?) "
-                "ON CONFLICT (player_id, date, club_key) DO NOTHING",
-                (int(player_id), date_text, fit, key(fit), now()),
-            )
-            row = self._db.one(
+            known = self._db.one(
                 "SELECT id FROM sessions WHERE player_id = ? AND date = ? AND club_key = ?",
                 (int(player_id), date_text, key(fit)),
             )
-            assert row is not None
-            return self.change_session(row[0], place=place, worked_on=worked_on, focus=focus, aim=aim)
+            id = (
+                known[0]
+                if known is not None
+                else self._db.run(
+                    "INSERT INTO sessions (player_id, date, club, club_key, made_at) VALUES (?, ?, ?, ?, ?)",
+                    (int(player_id), date_text, fit, key(fit), now()),
+                )
+            )
+            return self.change_session(id, place=place, worked_on=worked_on, focus=focus, aim=aim)
 
     def change_session(
         self,

@@ -101,6 +101,15 @@ def test_a_session_is_one_player_day_and_club(store: Store) -> None:
     assert store.sessions(since=DAY + datetime.timedelta(days=1)) == (later,)
 
 
+def test_asking_for_what_is_there_uses_up_no_number(store: Store) -> None:
+    for _ in range(3):
+        player = store.ensure_player("Wren Halloway")
+        store.ensure_session(player.id, DAY)
+    other = store.ensure_player("Tobin Ash")
+    assert other.id == player.id + 1
+    assert store.ensure_session(other.id, DAY).id == store.ensure_session(player.id, DAY).id + 1
+
+
 def test_a_session_changes_but_never_into_another(store: Store) -> None:
     one, two = session_of(store), session_of(store, days=1)
     with pytest.raises(InputError, match=f"session {two}"):

@@ -205,13 +205,19 @@ def pictures(path: Path) -> Iterator[Image]:
             yield frame.image
 
 
+def first_frame(motion: Motion, seed: int) -> int:
+    """Where the clip is cut: with the whole swing in it, and more than half a second before it."""
+    times = motion.position_times
+    earliest = max(0.0, times["finish"] + 0.08 - CLIP_S)
+    latest = max(earliest, min(times["address"] - 0.6, motion.duration_s - CLIP_S - 0.02))
+    return math.floor(float(np.random.default_rng([63, seed]).uniform(earliest, latest)) * RATE_HZ)
+
+
 def make_clip(master: Master, played: list[Image], out: Path, seed: int) -> None:
     """One clip of ``CLIP_S``: the swing of ``master``, cut, framed, lit, and heard in its own way."""
     motion = master.motion()
     times = motion.position_times
-    earliest = max(0.0, times["finish"] + 0.08 - CLIP_S)
-    latest = max(earliest, min(times["address"] - 0.6, motion.duration_s - CLIP_S - 0.02))
-    first = math.floor(float(np.random.default_rng([63, seed]).uniform(earliest, latest)) * RATE_HZ)
+    first = first_frame(motion, seed)
     n = round(CLIP_S * RATE_HZ)
     place = motion.state(np.array([times["impact"]]))["club_head"][0]
     sound = range_sound(

@@ -48,6 +48,7 @@ RUNS: tuple[tuple[str, ...], ...] = (
     ("session_cameras.py",),
     ("holding_simulation.py",),
     ("kill_add.py",),
+    ("many_clips.py",),
     ("cost.py",),
 )
 

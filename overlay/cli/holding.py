@@ -135,7 +135,11 @@ def print_answer(answer: ChangeAnswer) -> None:
     )
     if holding.reason:
         say(plain(holding.reason, 900))
-    if holding.word != "faded" and "could have been missed" not in holding.reason and holding.detectable > 0:
+    if (
+        holding.word in ("holding", "not holding")
+        and "could have been missed" not in holding.reason
+        and holding.detectable > 0
+    ):
         say(f"A change of less than {_telling(answer).size(holding.detectable)} could have been missed.")
     if answer.camera is not None and not answer.camera.vetoes:
         say(f"Cameras: {plain(answer.camera.sentence, 600)}")

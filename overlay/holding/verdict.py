@@ -187,7 +187,7 @@ def _too_few(
     verb = "is" if count == 1 else "are"
     sentence = (
         f"Not enough sessions: {n_baseline} before and {n_later} since; {' and '.join(needed)} {verb} needed, "
-        f"{settings.advised_baseline} + {settings.advised_later} are better."
+        f"{settings.advised_baseline} + {settings.advised_later} with {settings.advised_swings} swings each are better."
     )
     reasons = []
     if math.isfinite(weighed.change):

@@ -79,7 +79,7 @@ def test_not_enough_sessions(base: list[float], later: list[float], more: tuple[
     assert math.isnan(holding.p)
     for n, when in zip(more, ("before the change", "since")):
         assert (f"{n} more" in holding.sentence and when in holding.sentence) or not n
-    assert "5 + 3 are better" in holding.sentence
+    assert "5 + 3 with 10 swings each are better" in holding.sentence
 
 
 def test_what_could_have_been_missed_is_told_with_its_doubt() -> None:

@@ -94,6 +94,23 @@ def test_a_change_that_went_long_ago_is_found() -> None:
     assert gone.p < 1e-3
 
 
+def test_one_session_among_many_is_a_good_day() -> None:
+    """So far off that the mean of the first two is, by any test: only one of them shows it."""
+    base = np.random.default_rng(8).normal(0.0, 0.05, 40)
+    assert weigh(base, [3.0, 0.0, 0.02, -0.02], SETTINGS).gone is None
+    assert weigh(base, [3.0, 3.1, 0.02, -0.02], SETTINGS).gone is not None
+
+
+def test_that_the_last_ones_are_back_must_be_more_than_chance() -> None:
+    """A change of one SD in 38 of 40 sessions; the last two lie 0.9 SD lower, which two sessions often do."""
+    scatter = np.tile([-1.0, 1.0], 20)
+    later = 1.0 + scatter
+    later[-2:] = [0.2, 0.0]
+    assert weigh(scatter, later, SETTINGS).gone is None
+    later[-2:] = [-0.9, -1.1]
+    assert weigh(scatter, later, SETTINGS).gone is not None
+
+
 def test_sessions_without_a_value_are_left_out() -> None:
     assert weigh([*BASE, math.nan], [math.nan, *LATER], SETTINGS).p == weigh(BASE, LATER, SETTINGS).p
     within = Within(0.03, 60, [9, 9, 9, 9, 9, 1], [1, 9, 9, 9, 9])

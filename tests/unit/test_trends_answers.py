@@ -198,6 +198,20 @@ def test_one_club_and_one_view(tmp_path: Path) -> None:
         ask(path, club="putter")
 
 
+def test_all_answers_are_about_the_focus_club(tmp_path: Path) -> None:
+    """Of another measure most values are with the driver: told is what the focus' club gives all the same."""
+    days = season(n=3)
+    path = library(tmp_path, [replace(day, n=6, levels={"hips_line_release": 0.1 * (i >= 5)}) for i, day in
+                              enumerate(days)])  # fmt: skip
+    with open_store(path) as store:
+        levels = {"tempo_ratio": 3.0, "hand_depth_back": 0.1}
+        keep_season(store, [replace(day, club="driver", levels=levels, day=day.day + 1) for day in days], seed=2)
+        keep_season(store, [replace(day, levels={"tempo_ratio": 3.1}, n=1) for day in days], seed=3)
+        answers = change_answers(store, "Robin Sparrow", focus="hips_line_release")
+    assert [answer.measure for answer in answers] == ["hips_line_release", "tempo_ratio"]
+    assert [mean.n for mean in answers[1].means] == [1] * 9
+
+
 def compared(references: Sequence[str] = ("Model one",)) -> list[Day]:
     sizes = [[0.20, 0.22, 0.24]] * 5 + [[0.08, 0.10, 0.12]] * 4
     return [

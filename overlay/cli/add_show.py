@@ -88,6 +88,10 @@ class AddDisplay:
         said = name or ", ".join(
             f"{clip_name(path, 24)}{f' ({stage})' if stage else ''}" for path, stage in self._running.items()
         )
+        # What else the line holds: spinner, count, bar, time left.
+        room = self._bars.console.width - 2 - (2 * len(str(self._total)) + 2) - 11 - (len(self.left) + 1) - 2
+        if len(said) > room:
+            said = f"{said[: room - 1]}…" if room >= 8 else ""
         self._bars.update(self._task, description=said, total=self._total or None, completed=self._done, left=self.left)
 
     @property
@@ -109,8 +113,8 @@ class AddDisplay:
 
         columns = (
             SpinnerColumn(),
-            MofNCompleteColumn(),
-            BarColumn(bar_width=16),
+            MofNCompleteColumn(table_column=Column(no_wrap=True)),
+            BarColumn(bar_width=10),
             TextColumn("{task.fields[left]}", table_column=Column(no_wrap=True)),
             TextColumn("{task.description}", markup=False, table_column=Column(no_wrap=True, overflow="ellipsis")),
         )

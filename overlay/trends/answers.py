@@ -138,14 +138,17 @@ def change_answers(
     asked: list[Asked] = []
     for name in names:
         is_focus = name == focus_name
-        series, notes = _series(store, who.name, name, view, reference_key)
-        # All answers are about one club: that of the first.
-        wanted = club if club is not None or not asked else asked[0].series.sessions[0].club
-        series, chosen = one_club(series, wanted)
-        if not len(series.value):
-            if is_focus or len(names) == 1:
+        try:
+            series, notes = _series(store, who.name, name, view, reference_key)
+            # All answers are about one club: that of the first.
+            series, chosen = one_club(series, club)
+            if not len(series.value):
                 raise _no_value(who.name, name, club, view)
+        except InputError:
+            if measures:
+                raise
             continue
+        club = series.sessions[0].club
         if view is None and chosen_view(store, who.name, name):
             notes.append(f"Only swings {VIEW_WORDS[series.view]} count; --view chooses the others.")
         if is_focus and declared_focus(sessions, name)[0] != name:
@@ -155,6 +158,11 @@ def change_answers(
             )
         notes = [note for note in (chosen, *notes) if note]
         asked.append(Asked(with_reference(series, model), aim if is_focus else "either", is_focus, tuple(notes)))
+    if not asked:
+        raise _no_value(who.name, focus_name or "any measure", club, view)
+    if not measures and focus_name and not any(one.is_focus for one in asked):
+        missing = f"The focus {focus_name} itself has no valid value here."
+        asked = [replace(one, notes=(missing, *one.notes)) for one in asked]
     look = None if space is None else _Look(store, who, space, reference_key, model)
     failed = _failed_swings(store, [one.series for one in asked])
     if mixed := _mixed_engines(store, who.name, [one.series for one in asked]):

@@ -84,6 +84,24 @@ def test_no_focus_at_all(tmp_path: Path) -> None:
     assert changed == ["hips_line_release"]
 
 
+def test_a_focus_without_values(tmp_path: Path) -> None:
+    """Never seen, or in the other view: the others are told all the same, and that it is lacking."""
+    days = [replace(day, focus="shaft_to_trail_arm_through" if day.focus else "") for day in season(n=3)]
+    path = library(tmp_path, days)
+    with open_store(path) as store:
+        answers = change_answers(store, "Robin Sparrow")
+        assert not any(answer.holding.is_focus for answer in answers)
+        assert all("The focus shaft_to_trail_arm_through itself" in answer.notes[0] for answer in answers)
+        with pytest.raises(InputError, match="valid value of hand_depth_back"):
+            change_answers(store, "Robin Sparrow", ["tempo_ratio", "hand_depth_back"], club="putter")
+        with pytest.raises(InputError, match="with the putter has a valid value of shaft_to"):
+            change_answers(store, "Robin Sparrow", club="putter")
+    days = [replace(day, focus="hands.backswing" if day.focus else "") for day in season(n=2)]
+    with open_store(library(tmp_path / "other", days)) as store:
+        answers = change_answers(store, "Robin Sparrow")
+    assert all("The focus hands.backswing itself" in answer.notes[0] for answer in answers)
+
+
 def test_a_measure_of_another_focus_needs_its_day(tmp_path: Path) -> None:
     path = library(tmp_path, season())
     with pytest.raises(InputError, match="no session of Robin Sparrow declares tempo_ratio") as stopped:

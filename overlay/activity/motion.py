@@ -8,7 +8,7 @@ player stands still.
 
 The common movement of a hand-held camera (an affine flow) and of the light (gain and offset) is fitted to brightness
 differences by least squares from the picture's gradients (the gradient constraint of Horn & Schunck 1981, solved for
-few parameters as by Lucas & Kanade 1981), and once more without what does not agree.
+few parameters as by Lucas & Kanade 1981), what does not agree counting less from round to round.
 """
 
 from __future__ import annotations
@@ -26,6 +26,9 @@ from overlay.settings.activity import ActivitySettings
 
 if TYPE_CHECKING:
     from overlay.video import Glance
+
+ROUNDS = 5
+"""Of fitting, each with the weights (Geman & McClure 1985) that the one before it gives."""
 
 EVERY_PX = 2
 """The common movement is fitted to every second pixel in both directions: eight numbers need no more."""
@@ -117,15 +120,15 @@ def without_common(now: _Picture, other: _Picture) -> AnyArray:
     basis = now.basis
     part = basis[::EVERY_PX, ::EVERY_PX].reshape(-1, basis.shape[-1])
     value = difference[::EVERY_PX, ::EVERY_PX].reshape(-1)
-    keep = np.ones(len(value), bool)
     factors = np.zeros(basis.shape[-1], np.float32)
     ridge = 1e-3 * len(value) * np.eye(basis.shape[-1], dtype=np.float32)
-    for _ in range(3):
-        a, b = part[keep], value[keep]
-        factors = np.linalg.solve(a.T @ a + ridge, a.T @ b)
-        away = np.abs(value - part @ factors)
-        # What moves on its own must not draw the common movement after it.
-        keep = away <= max(2.0, 3.0 * float(np.median(away)))
+    # What moves on its own must not draw the common movement after it, so it counts the less, the less it agrees. The
+    # first guess is that nothing is common.
+    for _ in range(ROUNDS):
+        away = value - part @ factors
+        unit = max(1.5, 2.0 * float(np.median(np.abs(away))))
+        weighted = part * (1.0 / (1.0 + (away / unit) ** 2) ** 2)[:, None]
+        factors = np.linalg.solve(weighted.T @ part + ridge, weighted.T @ value)
     return np.asarray(difference - basis @ factors, np.float32)
 
 

@@ -45,7 +45,8 @@ def _without_swing(
     from overlay.filming import check_filming
 
     problem = FilmingFinding("swing", float("nan"), "", None, "fail", error.message, error.hint)
-    loaded = read_track(path, options, progress)
+    # Every frame has been looked at by now, or no swing would have been given up.
+    loaded = read_track(path, dataclasses.replace(options, everywhere=True), progress)
     with opened(path, loaded.clip) as reader:
         report = check_filming(reader, loaded.track, None, loaded.masks, stature_cm=options.stature_cm)
     return loaded.clip, FilmingReport((problem, *report.findings))

@@ -14,6 +14,13 @@ from overlay.library.words import key, shown
 T = TypeVar("T")
 CHUNK = 500
 """Values in one statement: older SQLite takes 999."""
+_WHERE_LISTED = {
+    "player": "`overlay players` lists them.",
+    "session": "`overlay sessions` lists them with their numbers.",
+    "swing": "`overlay swings` lists them with their numbers.",
+    "clip": "`overlay session NUMBER` lists the clips of a session.",
+    "note": "Notes are shown with their numbers where they are listed.",
+}
 
 
 class Part:
@@ -30,7 +37,7 @@ class Part:
     def _must(self, table: str, id: int, what: str) -> None:
         """Refuse an id that is not in ``table``."""
         if self._db.one(f"SELECT 1 FROM {table} WHERE id = ?", (whole(id, what),)) is None:
-            raise InputError(f"There is no {what} {id} in the library.", f"`overlay {what}s` lists them.")
+            raise nothing(what, id)
 
     def _player_id(self, name: str) -> int:
         """The id of a player by name.
@@ -61,10 +68,19 @@ def whole(id: Any, what: str) -> int:
     try:
         value = int(id)
     except (TypeError, ValueError):
-        raise InputError(f"{shown(str(id))} is no {what}.", f"Give its number; `overlay {what}s` lists them.") from None
+        raise InputError(f"{shown(str(id))} is no number of a {what}.", _WHERE_LISTED[what]) from None
     if not 0 < value < 2**62:
-        raise InputError(f"There is no {what} {shown(str(id))} in the library.", f"`overlay {what}s` lists them.")
+        raise nothing(what, id)
     return value
+
+
+def nothing(what: str, id: Any) -> InputError:
+    """The error that there is no such thing, with where they are listed."""
+    text = str(id)
+    return InputError(
+        f"There is no {what} {text if text.isdigit() and len(text) < 20 else shown(text)} in the library.",
+        _WHERE_LISTED[what],
+    )
 
 
 def marks(values: Sequence[Any]) -> str:

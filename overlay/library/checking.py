@@ -10,9 +10,9 @@ from pathlib import Path
 from overlay.errors import InputError, OverlayError
 from overlay.library.base import Part
 from overlay.library.forgetting import wipe_is_pending
-from overlay.library.opening import applied, check_known, copies_before, leftovers
+from overlay.library.opening import applied, check_known, copies_before, leftovers, strangers
 from overlay.library.schema import MIGRATIONS, fit
-from overlay.library.words import key, path_of
+from overlay.library.words import key, path_of, plain
 from overlay.progress import SILENT, Progress
 
 _COUNTS: tuple[tuple[str, str], ...] = (
@@ -168,7 +168,9 @@ class Checking(Part):
 
     def _check_file(self) -> list[str]:
         found = [
-            f"The file is damaged: {row[0]}." for row in self._db.rows("PRAGMA integrity_check(100)") if row[0] != "ok"
+            f"The file is damaged: {plain(row[0], 200)}."
+            for row in self._db.rows("PRAGMA integrity_check(100)")
+            if row[0] != "ok"
         ]
         for table, rowid, parent, _ in self._db.rows("PRAGMA foreign_key_check"):
             found.append(f"A row of {table} ({rowid}) belongs to a row of {parent} that is not there.")
@@ -179,6 +181,7 @@ class Checking(Part):
             found.append(error.message)
         there = set(self._db.rows("SELECT type, name FROM sqlite_master"))
         found += [f"The library lacks the {kind} {name}." for kind, name in sorted(wanted_parts() - there)]
+        found += [f"The library holds {what}, which overlay never made." for what in strangers(self._db)]
         version = self._db.number("PRAGMA user_version")
         if version != len(have):
             found.append(f"The file's version is {version}, and it has {len(have)} migrations.")

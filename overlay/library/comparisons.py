@@ -8,7 +8,7 @@ from typing import Any, cast
 from overlay.data import PhaseDifference, SwingComparison
 from overlay.data.answers import Words
 from overlay.errors import DataError, InputError
-from overlay.library.base import Part, whole
+from overlay.library.base import Part, nothing, whole
 from overlay.library.words import SETTINGS, now, number, plain, real, shown
 
 _DIFFERENCE = """SELECT c.phase, c.part, d.value, d.low, d.high, d.x, d.y, d.words, d.score, d.score_low, d.score_high,
@@ -84,7 +84,7 @@ class Comparisons(Part):
         with self._db.writing():
             row = self._db.one("SELECT session_id, view FROM swings WHERE id = ?", (whole(swing_id, "swing"),))
             if row is None:
-                raise InputError(f"There is no swing {swing_id} in the library.", "`overlay swings` lists them.")
+                raise nothing("swing", swing_id)
             session_id, view = row
             reference_id = self._reference_id(comparison)
             self._db.run(

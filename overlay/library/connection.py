@@ -26,6 +26,7 @@ def told_error(path: Path, error: sqlite3.Error, patience_s: float = 0.0) -> Ove
     code = getattr(error, "sqlite_errorcode", None)
     # The low byte is the kind, the rest says more about it.
     kind = (code & 0xFF) if isinstance(code, int) else None
+    said = " ".join(str(error).split())
     waited = f" for {patience_s:.0f} s" if patience_s else ""
     if kind in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return OutputError(
@@ -46,19 +47,19 @@ def told_error(path: Path, error: sqlite3.Error, patience_s: float = 0.0) -> Ove
             f"The library {path} cannot be opened.", "Check that its folder is there and can be written to."
         )
     if kind in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
-        return InputError(f"The library {path} is damaged: {error}.", DAMAGED)
+        return InputError(f"The library {path} is damaged: {said}.", DAMAGED)
     if kind == sqlite3.SQLITE_IOERR:
         return OutputError(
-            f"The disk does not read or write the library {path}: {error}.",
+            f"The disk does not read or write the library {path}: {said}.",
             "Check the disk; restore a backup if need be.",
         )
     if kind == sqlite3.SQLITE_TOOBIG:
         return DataError(f"Something is too large for the library {path}.", "Leave it out.")
     if isinstance(error, sqlite3.IntegrityError):
-        return DataError(f"The library refuses what contradicts itself: {error}.", "Check what was to be kept.")
+        return DataError(f"The library refuses what contradicts itself: {said}.", "Check what was to be kept.")
     if kind == sqlite3.SQLITE_ERROR and "no such" in str(error):
-        return InputError(f"The library {path} lacks a part of itself: {error}.", DAMAGED)
-    return OutputError(f"The library {path} could not be used: {error}.", "`overlay check` says more about it.")
+        return InputError(f"The library {path} lacks a part of itself: {said}.", DAMAGED)
+    return OutputError(f"The library {path} could not be used: {said}.", "`overlay check` says more about it.")
 
 
 def is_busy(error: sqlite3.Error) -> bool:
@@ -97,6 +98,9 @@ class Connection:
             self.run("PRAGMA foreign_keys = ON")
             self.run(f"PRAGMA cache_size = {-1024 * self.settings.cache_mb}")
             self.run("PRAGMA secure_delete = ON")
+            # A file that came from somewhere else may hold more than tables.
+            self.run("PRAGMA trusted_schema = OFF")
+            self.run("PRAGMA cell_size_check = ON")
             # Every commit reaches the disk: a reading that was told as kept survives a power cut too.
             self.run("PRAGMA synchronous = FULL")
         except OverlayError:

@@ -15,7 +15,7 @@ from typing import Any, cast
 from overlay.data import FilmingFinding, FilmingReport, KeptSwing, Measure, Model, Position, Positions
 from overlay.data.answers import FilmingVerdict
 from overlay.errors import InputError
-from overlay.library.base import Part, chunks, marks, whole
+from overlay.library.base import Part, chunks, marks, nothing, whole
 from overlay.library.connection import Row
 from overlay.library.words import day, day_text, key, number, path_of, shown
 from overlay.terms import Handedness, Source, View
@@ -455,7 +455,7 @@ class Listing(Part):
         """
         row = self._db.one("SELECT first_sentence FROM swings WHERE id = ?", (whole(swing_id, "swing"),))
         if row is None:
-            raise InputError(f"There is no swing {swing_id} in the library.", "`overlay swings` lists them.")
+            raise nothing("swing", swing_id)
         return str(row[0])
 
 

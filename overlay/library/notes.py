@@ -6,7 +6,7 @@ from typing import Literal, cast
 
 from overlay.data import KeptSwing, Note
 from overlay.errors import InputError
-from overlay.library.base import whole
+from overlay.library.base import nothing, whole
 from overlay.library.listing import Listing, SwingFilter
 from overlay.library.words import SETTINGS, key, now, one_line, some_lines
 from overlay.terms import View
@@ -58,7 +58,7 @@ class Notes(Listing):
         """
         with self._db.writing():
             if self._db.one("SELECT 1 FROM notes WHERE id = ?", (whole(id, "note"),)) is None:
-                raise InputError(f"There is no note {id} in the library.", "The notes are shown with their numbers.")
+                raise nothing("note", id)
             self._db.run("DELETE FROM notes WHERE id = ?", (int(id),))
 
     def tag(self, target: Target, id: int, word: str) -> None:

@@ -13,6 +13,7 @@ from overlay.files import atomic_path, output_error
 from overlay.library.connection import Connection, told_error
 from overlay.library.schema import APPLICATION_ID, APPLIED, MIGRATIONS, Migration, fit
 from overlay.library.words import now
+from overlay.models import tidy
 from overlay.settings.library import LibrarySettings
 
 VARIABLE = "OVERLAY_LIBRARY"
@@ -27,6 +28,12 @@ def default_path() -> Path:
 
     told = os.environ.get(VARIABLE)
     return Path(told).expanduser() if told else Path(platformdirs.user_data_dir("overlay", appauthor=False)) / NAME
+
+
+def followed(path: Path) -> Path:
+    """The file itself where the path is a link to it: what belongs to a library lies beside the file."""
+    path = Path(path)
+    return path.resolve() if path.is_symlink() else path
 
 
 def copies_before(path: Path) -> list[Path]:
@@ -50,6 +57,8 @@ def look(path: Path) -> bool:
     try:
         if path.is_dir():
             raise InputError(f"{path} is a folder, no library.", hint)
+        if path.exists() and not path.is_file():
+            raise InputError(f"{path} is no file.", hint)
         with open(path, "rb") as source:
             header = source.read(_HEADER)
     except FileNotFoundError:
@@ -87,7 +96,7 @@ def connect(
     OutputError
         It cannot be written, or another program holds it for too long.
     """
-    path = Path(path)
+    path = followed(path)
     exists = look(path)
     if not exists:
         if must_exist:
@@ -225,7 +234,19 @@ def copy_to(db: Connection, path: Path, *, replace: bool = True) -> None:
         finally:
             target.close()
         if found != ("ok",):
-            raise InputError(f"The library {db.path} is damaged: {found[0]}.", "`overlay check` says more.")
+            raise InputError(
+                f"The library {db.path} is damaged: {tidy(str(found and found[0]), 200)}.", "`overlay check` says more."
+            )
+
+
+def strangers(db: Connection) -> list[str]:
+    """Triggers and views: overlay makes none, and they would run while it writes."""
+    return [
+        f"the {kind} {tidy(name, 60)}"
+        for kind, name in db.rows(
+            "SELECT type, name FROM sqlite_master WHERE type IN ('trigger', 'view') ORDER BY name"
+        )
+    ]
 
 
 def usable(path: Path) -> None:
@@ -242,9 +263,9 @@ def usable(path: Path) -> None:
         check_known(path, applied(db))
         found = db.one("PRAGMA integrity_check(1)")
         if found != ("ok",):
-            raise InputError(
-                f"{path} is damaged: {found[0] if found else 'nothing can be read'}.", "Use another backup."
-            )
+            raise InputError(f"{path} is damaged: {tidy(str(found and found[0]), 200)}.", "Use another backup.")
+        if strange := strangers(db):
+            raise InputError(f"{path} holds {strange[0]}, which overlay never made.", "Use another backup.")
     except OverlayError as error:
         if isinstance(error, InputError):
             raise

@@ -12,7 +12,7 @@ from overlay.library.clips import Clips
 from overlay.library.connection import Connection
 from overlay.library.forgetting import Forgetting, finish_wipe
 from overlay.library.notes import Notes
-from overlay.library.opening import connect, copy_to, default_path, usable
+from overlay.library.opening import connect, copy_to, default_path, followed, usable
 from overlay.library.series import SeriesPart
 from overlay.settings.library import LibrarySettings
 
@@ -109,7 +109,7 @@ def restore(
         There is a library and it must not be replaced, another program has it open, or the place cannot be written.
     """
     backup = Path(backup)
-    path = Path(path) if path is not None else default_path()
+    path = followed(Path(path) if path is not None else default_path())
     usable(backup)
     refuse_to_overwrite([path], [backup])
     there = path.exists()

@@ -41,11 +41,11 @@ def one_line(text: str, what: str, most: int = SETTINGS.max_name, *, may_be_empt
     """
     if not isinstance(text, str):
         raise InputError(f"The {what} is no text.", "Give it in letters.")
-    fit = " ".join(unicodedata.normalize("NFC", text).split(" ")).strip(" ")
-    fit = " ".join(word for word in fit.split(" ") if word)
+    spaced = "".join(" " if unicodedata.category(letter) == "Zs" else letter for letter in text)
+    fit = " ".join(word for word in unicodedata.normalize("NFC", spaced).split(" ") if word)
     if not fit and not may_be_empty:
         raise InputError(f"The {what} is empty.", "Give at least one letter.")
-    if not showable(fit) or any(letter.isspace() and letter != " " for letter in fit):
+    if not showable(fit) or "\n" in fit:
         raise InputError(
             f"The {what} holds characters that cannot be shown: {shown(fit)}.", "Give it in letters, digits and spaces."
         )

@@ -130,6 +130,35 @@ def test_what_is_no_library_of_this_version_is_left_as_it_is(how: str, tmp_path:
     assert path.read_bytes() == before
 
 
+def test_a_backup_with_a_trigger_is_refused(tmp_path: Path) -> None:
+    path = filled(tmp_path / "library.sqlite")
+    raw = sqlite3.connect(path)
+    raw.execute("CREATE TRIGGER bad AFTER INSERT ON notes BEGIN DELETE FROM swings; END")
+    raw.close()
+    with pytest.raises(InputError, match="the trigger bad"):
+        restore(path, tmp_path / "new.sqlite")
+    assert not (tmp_path / "new.sqlite").exists()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="there are no pipes here")
+def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "library.sqlite")
+    with pytest.raises(InputError, match="is no file"):
+        open_store(tmp_path / "library.sqlite")
+
+
+def test_a_link_leads_to_the_file(tmp_path: Path) -> None:
+    path = filled(tmp_path / "real" / "library.sqlite")
+    link = tmp_path / "link.sqlite"
+    link.symlink_to(path)
+    with open_store(link) as store:
+        assert store.path == path.resolve()
+        store.backup(tmp_path / "backup.sqlite")
+    restore(tmp_path / "backup.sqlite", link, replace=True)
+    assert link.is_symlink()
+    assert [found.name for found in copies_before(path)] == ["library.sqlite.before-restore"]
+
+
 def test_a_folder_is_no_library(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="is a folder") as told:
         open_store(tmp_path)
@@ -558,6 +587,7 @@ HARM: list[tuple[str, str]] = [
     ("UPDATE players SET name = 'Someone Else'", "is filed under another name"),
     ("UPDATE sessions SET club_key = 'wood'", "is filed under another club"),
     ("UPDATE reference_models SET content = x'00'", "is not what was kept under that key"),
+    ("CREATE TRIGGER bad AFTER INSERT ON notes BEGIN DELETE FROM swings; END", "holds the trigger bad"),
     ("DELETE FROM players", "belongs to a row of players that is not there"),
     ("PRAGMA user_version = 7", "The file's version is 7"),
     ("DROP INDEX measures_by_value", "lacks the index measures_by_value"),

@@ -52,6 +52,8 @@ def test_names_that_differ_in_case_spaces_or_composition_are_one_player(store: S
     assert (again.handedness, again.stature_cm) == ("left", 171.0)
     assert store.players() == (again,)
     assert store.player("ZOÉ ÁLVAREZ") == again
+    # A space that does not break is a space.
+    assert store.ensure_player("Zoé\u00a0Álvarez").id == first.id
 
 
 @pytest.mark.parametrize("name", ["", "   ", "a\x07b", "two\nlines", "x" * 201, "right\u202eleft", "\ud800"])

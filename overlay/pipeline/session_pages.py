@@ -104,8 +104,8 @@ def _focus(store: Store, session: Session) -> tuple[Trend | None, ChangeAnswer |
     from overlay.trends import change_answer, session_means
 
     if not session.focus:
-        how = f"`overlay session {session.id} --focus MEASURE` declares one"
-        return None, None, f"No focus measure was declared for this session: {how}, and its change can then be judged."
+        how = f"overlay session {session.id} --focus MEASURE"
+        return None, None, f"No focus measure was declared for this session. Once one is ({how}), its change is judged."
     try:
         answer = change_answer(store, session.player, session.focus, club=session.club, space=usual_or_none())
     except InputError as error:

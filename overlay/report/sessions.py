@@ -342,7 +342,8 @@ def _seen_words(part: SeenPart) -> dict[str, Any]:
     about += [f"Best: {part.best_name}."] if part.best_name else []
     about.append(ABOUT_CHANCE)
     counted = {word: part.verdicts.get(word, 0) for word in ("pass", "warn", "fail", "not seen")}
-    filming = ", ".join(f"{FILMING_WORDS[word]} {n}" for word, n in counted.items() if n)
+    said = {"pass": "good", "warn": "could be better", "fail": "to be put right", "not seen": "not seen"}
+    filming = ", ".join(f"{n} {said[word]}" for word, n in counted.items() if n)
     return {
         "view": VIEW_WORDS[part.view],
         "n": _of(part.n_swings, "swing"),

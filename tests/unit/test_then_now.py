@@ -79,6 +79,21 @@ def test_without_an_older_mark_the_first_session_stands_in_and_is_told(kept: tup
         store.unmark_best(now)
 
 
+def test_two_marks_of_one_session_are_not_then_and_now(kept: tuple[Store, list[int], Path]) -> None:
+    store, ids, _ = kept
+    same = [swing.id for swing in store.swings(SwingFilter(sessions=(ids[-1],)))]
+    for id in same:
+        store.mark_best(id)
+    try:
+        newer, older, notes = chosen_swings(store, PLAYER)
+        assert newer.id in same
+        assert older.session_id == ids[0]
+        assert notes
+    finally:
+        for id in same:
+            store.unmark_best(id)
+
+
 def test_what_cannot_be_chosen_is_told(kept: tuple[Store, list[int], Path], marked: tuple[Store, int, int]) -> None:
     store, _, folder = kept
     _, then, now = marked

@@ -232,11 +232,11 @@ class ClusterPool:
         while not self._look():
             if self._left_out:
                 raise self._refusal()
-            if time.monotonic() >= until:
-                raise no_worker(self.address, self._wait_s)
             if not said:
                 said = True
                 self._say(f"Waiting up to {self._wait_s:g} s for a worker at {self.address} …")
+            if time.monotonic() >= until:
+                raise no_worker(self.address, self._wait_s)
             time.sleep(self.settings.look_every_s)
         if self._left_out:
             raise self._refusal()

@@ -146,7 +146,12 @@ class Deal:
         except (Lost, SetupError) as error:
             self._events.put(("failed", error, None))
         except Exception as error:  # nothing may end this thread in silence
-            self._events.put(("failed", Lost(str(error)), None))
+            self.fail(
+                SetupError(
+                    f"Looking after the workers failed ({type(error).__name__}: {error}).",
+                    "This is a fault of overlay: report it. What was read is kept; without --cluster it goes on here.",
+                )
+            )
 
     def _meet(self, peers: dict[str, Peer]) -> None:
         with self.changed:

@@ -98,8 +98,8 @@ class Lane(threading.Thread):
         with self._deal.changed:
             ahead, self.ahead = self.ahead, None
         if self._copy is not None and not self._deal.stop.is_set():
-            # It is a suspect only when the worker was at it.
-            reading = self._future is not None
+            # It is a suspect only when the worker was at it, and not when the worker reads nothing at all.
+            reading = self._future is not None and not (gone is not None and gone.for_good)
             why = (gone.why if gone is not None else "the worker left") if reading else ""
             self._deal.back(self._copy.item, why and f"{self.peer.address}: {why}")
         if ahead is not None and not self._deal.stop.is_set():
@@ -283,6 +283,8 @@ class Lane(threading.Thread):
                 met = self._future.exception(timeout=self._settings.answer_s)
                 if type(met).__name__ == "KilledWorker":
                     raise Gone("it ended")
+                if isinstance(met, SetupError):
+                    raise Gone(met.message[:200].rstrip("."), for_good=True)
                 return {"lost": f"{type(met).__name__}: {met}"}
             if status in ("cancelled", "lost"):
                 self._link.check()

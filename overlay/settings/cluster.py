@@ -11,11 +11,13 @@ from overlay.settings import setting
 class ClusterSettings:
     """How a cluster is reached, fed and trusted. None of it changes what is read out of a clip."""
 
-    connect_s: float = setting(10.0, "s", "a scheduler on the same network answers within a second; a busy one in five")
+    connect_s: float = setting(15.0, "s", "a scheduler on the same network answers within a second; a busy one in five")
     wait_s: float = setting(60.0, "s", "workers that are started together with the command need some ten seconds")
     look_every_s: float = setting(0.5, "s", "how soon a dead or a new worker is noticed; a clip takes several seconds")
-    silent_s: float = setting(60.0, "s", "a scheduler that says nothing for twice its own 30 s time-out is gone")
-    answer_s: float = setting(30.0, "s", "a result that is ready takes well under a second to come")
+    silent_s: float = setting(
+        180.0, "s", "a new worker on a busy machine takes a minute to say what it runs; thrice that"
+    )
+    answer_s: float = setting(120.0, "s", "a result that is ready takes under a second to come; a busy machine twenty")
     close_s: float = setting(20.0, "s", "leaving waits this long, at most, for what is under way to be put away")
     piece_bytes: int = setting(
         4_000_000, "bytes", "all that coach and scheduler hold of a clip at a time; 0.3 s on Wi-Fi of 100 Mbit/s"

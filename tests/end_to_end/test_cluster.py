@@ -29,6 +29,7 @@ from overlay.errors import SetupError
 from overlay.files import sha256_of
 from overlay.marks import save_marks
 from overlay.pipeline import ClipOptions
+from overlay.settings.cluster import ClusterSettings
 
 distributed = pytest.importorskip("distributed")
 pytestmark = [
@@ -39,6 +40,10 @@ pytestmark = [
 
 PATIENCE_S = 240.0
 """A busy machine takes its time; nothing here waits longer than it must."""
+
+PATIENT = ClusterSettings(connect_s=PATIENCE_S, wait_s=PATIENCE_S, silent_s=PATIENCE_S, answer_s=PATIENCE_S)
+HASTY = replace(PATIENT, connect_s=2.0)
+"""Where nobody shall answer."""
 
 
 @dataclass
@@ -75,6 +80,11 @@ class Cluster:
             client.wait_for_workers(at_least, timeout=PATIENCE_S)
             pids: dict[str, int] = client.run(os.getpid)
             return pids
+
+    def pid(self, address: str) -> int:
+        with self.client() as client:
+            (pid,) = client.run(os.getpid, workers=[address]).values()
+            return int(pid)
 
     def left_behind(self) -> list[Path]:
         return sorted((self.folder / "scratch").rglob("overlay-clip-*"))
@@ -172,7 +182,7 @@ def test_the_same_results_as_here_and_the_scheduler_killed(
         for share_disk in (False, True):
             stages: list[tuple[str, str]] = []
             told = partial(_note, stages)
-            with ClusterPool(made.address, share_disk=share_disk, wait_s=PATIENCE_S) as pool:
+            with ClusterPool(made.address, share_disk=share_disk, settings=PATIENT) as pool:
                 assert pool.workers == 2
                 got = list(pool.run(iter([*jobs, changed]), told))
             assert {read.path for read in got} == {*expected, changed.path}
@@ -188,7 +198,9 @@ def test_the_same_results_as_here_and_the_scheduler_killed(
                     ]
             assert str(broken) in next(read.problem for read in got if read.path == broken)
             assert {name for name, stage in stages if stage == ""} == {path.name for path in (*expected, changed.path)}
-            assert {stage for _, stage in stages if stage} == {f"reading on {address}" for address in addresses}
+            # One of them may be quick enough to read all.
+            assert {stage for _, stage in stages if stage} <= {f"reading on {address}" for address in addresses}
+            assert {name for name, stage in stages if stage} == {path.name for path in (*expected, changed.path)}
             assert made.left_behind() == []
         assert not (made.folder / "cache").exists(), "a worker keeps nothing of a clip"
 
@@ -204,14 +216,14 @@ def test_the_same_results_as_here_and_the_scheduler_killed(
         assert [row["state"] for row in json.loads(done.stdout)["clips"]] == ["added", "added"]
 
         # Too large to be sent.
-        with ClusterPool(made.address, share_disk=False, most_bytes=1000) as pool:
+        with ClusterPool(made.address, share_disk=False, most_bytes=1000, settings=PATIENT) as pool:
             (read,) = pool.run([jobs[0]])
         assert read.problem.startswith("one swing.npz has 0 MB; a worker is sent up to 0 MB")
         assert read.path == first
         assert "without --cluster" in read.hint
 
         # The scheduler dies while a worker is at work: what was given out before stays good.
-        with ClusterPool(made.address) as pool:
+        with ClusterPool(made.address, settings=PATIENT) as pool:
             coming = pool.run([blocked(tmp_path / "waits.npz", first), jobs[0]])
             assert len(next(coming).swings) == 1
             made.scheduler.kill()
@@ -233,7 +245,7 @@ def test_a_killed_worker_costs_a_retry_and_not_the_clip(tmp_path: Path) -> None:
     with cluster(tmp_path / "cluster") as made:
         made.add_worker("--nanny")
         made.add_worker("--nanny")
-        pids = made.pids(2)
+        made.pids(2)
         killed: list[tuple[str, str]] = []
 
         def kill(job: ReadJob, stage: str) -> None:
@@ -248,9 +260,9 @@ def test_a_killed_worker_costs_a_retry_and_not_the_clip(tmp_path: Path) -> None:
                 unlucky.path.rename(fifo)
                 shutil.copy2(real, unlucky.path)
             killed.append((job.path.name, address))
-            os.kill(pids[address] if address in pids else made.pids(2)[address], signal.SIGKILL)
+            os.kill(made.pid(address), signal.SIGKILL)
 
-        with ClusterPool(made.address, wait_s=PATIENCE_S) as pool:
+        with ClusterPool(made.address, settings=PATIENT) as pool:
             got = {read.path.name: read for read in pool.run([unlucky, *map(job_of, paths)], kill)}
             assert len(killed) == 1
             assert {name: len(read.swings) for name, read in got.items()} == {
@@ -273,8 +285,6 @@ def test_a_killed_worker_costs_a_retry_and_not_the_clip(tmp_path: Path) -> None:
 
 def test_what_a_killed_worker_was_sent_is_gone_when_the_next_one_starts(tmp_path: Path) -> None:
     """And a worker that will not take a clip for lack of room costs no clip either."""
-    from overlay.settings.cluster import ClusterSettings
-
     path = write_track(tmp_path / "clips" / "swing.npz", 0)
     with cluster(tmp_path / "cluster") as made:
         made.add_worker("--nanny")
@@ -292,11 +302,11 @@ def test_what_a_killed_worker_was_sent_is_gone_when_the_next_one_starts(tmp_path
             assert (folder / "swing.npz").read_bytes() == b"abc"
             assert (folder / "swing.npz").stat().st_mode & 0o777 == 0o600
         os.kill(pid, signal.SIGKILL)
-        with ClusterPool(made.address, wait_s=PATIENCE_S):
+        with ClusterPool(made.address, settings=PATIENT):
             assert made.left_behind() == []
 
         said: list[str] = []
-        crammed = replace(ClusterSettings(), spare_bytes=10**18)
+        crammed = replace(PATIENT, spare_bytes=10**18)
         with (
             ClusterPool(made.address, share_disk=False, wait_s=0.2, say=said.append, settings=crammed) as pool,
             pytest.raises(SetupError, match=r"no worker for 0\.2 s"),
@@ -315,7 +325,10 @@ def test_workers_that_would_read_otherwise_are_refused(tmp_path: Path) -> None:
             bundle.writestr(name, b"another model")
     with cluster(tmp_path / "cluster") as made:
         said: list[str] = []
-        with pytest.raises(SetupError) as alone, ClusterPool(made.address, wait_s=0.01, say=said.append):
+        with (
+            pytest.raises(SetupError) as alone,
+            ClusterPool(made.address, wait_s=0.01, say=said.append, settings=PATIENT),
+        ):
             pass
         assert alone.value.message == f"The scheduler at {made.address} has had no worker for 0.01 s."
         assert "dask worker" in alone.value.hint
@@ -325,12 +338,12 @@ def test_workers_that_would_read_otherwise_are_refused(tmp_path: Path) -> None:
         made.add_worker("--no-nanny")
         made.pids(2)
         with pytest.raises(SetupError, match="would not read clips as this computer does") as refused:
-            ClusterPool(made.address).open()
+            ClusterPool(made.address, settings=PATIENT).open()
         assert len(re.findall("tcp://", refused.value.message)) == 1
         assert "the pose model" in refused.value.message
         assert f"overlay {overlay.__version__}" in refused.value.hint
     with pytest.raises(SetupError, match="No scheduler answers at tcp://127"):
-        ClusterPool(made.address).open()
+        ClusterPool(made.address, settings=HASTY).open()
 
 
 @pytest.mark.skipif(shutil.which("openssl") is None, reason="makes certificates with openssl")
@@ -352,7 +365,7 @@ def test_an_encrypted_cluster_takes_its_own_certificates_alone(tmp_path: Path, o
     with cluster(tmp_path / "cluster", scheduler=options, protocol="tls") as made:
         assert made.address.startswith("tls://")
         made.add_worker("--no-nanny", *options)
-        with ClusterPool(made.address, tls_ca=cert, tls_cert=cert, tls_key=key, wait_s=PATIENCE_S) as pool:
+        with ClusterPool(made.address, tls_ca=cert, tls_cert=cert, tls_key=key, settings=PATIENT) as pool:
             (read,) = pool.run([job_of(path)])
         assert repr(plain_of(read)) == repr(plain_of(read_clip(job_of(path))))
         done = subprocess.run(
@@ -366,8 +379,8 @@ def test_an_encrypted_cluster_takes_its_own_certificates_alone(tmp_path: Path, o
         )  # fmt: skip
         assert [row["state"] for row in json.loads(done.stdout)["clips"]] == ["added"], done.stderr
         with pytest.raises(SetupError, match="do not accept each other's certificates"):
-            ClusterPool(made.address, tls_ca=strange, tls_cert=strange, tls_key=strange_key).open()
+            ClusterPool(made.address, tls_ca=strange, tls_cert=strange, tls_key=strange_key, settings=HASTY).open()
         with pytest.raises(SetupError, match="needs certificates"):
-            ClusterPool(made.address).open()
+            ClusterPool(made.address, settings=HASTY).open()
         with pytest.raises(SetupError, match="No scheduler answers"):
-            ClusterPool(made.address.replace("tls://", "tcp://")).open()
+            ClusterPool(made.address.replace("tls://", "tcp://"), settings=HASTY).open()

@@ -130,7 +130,8 @@ def guarded(text: str) -> str:
     >>> guarded("=2+3"), guarded("Robin"), guarded("'quoted'")
     ("'=2+3", 'Robin', "''quoted'")
     """
-    one_line = tidy(text, 1_000_000)
+    simple = text.isascii() and text.isprintable() and text == text.strip() and "  " not in text
+    one_line = text if simple else tidy(text, 1_000_000)
     return "'" + one_line if one_line.startswith((*FORMULA, "'")) else one_line
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from kept_factory import FIRST_DAY, clip_read, fill, swing_read
+from kept_factory import FIRST_DAY, REFERENCE_KEY, clip_read, fill, swing_read
 
 from overlay.errors import OutputError, SetupError
 from overlay.library import Store, SwingFilter, open_store
@@ -276,7 +276,19 @@ def test_without_names_there_are_no_names(tmp_path: Path) -> None:
             told += str(pq.read_table(path).to_pylist()) + str(pq.read_schema(path).metadata)
         elif path.is_file():
             told += path.read_text(encoding="utf-8")
-    for name in ("Wren", "wren", "Aldous", "aldous", "Idris", "Holm", "Larkspur", ".mp4", str(tmp_path), *hashes):
+    for name in (
+        "Wren",
+        "wren",
+        "Aldous",
+        "aldous",
+        "Idris",
+        "Holm",
+        "Larkspur",
+        ".mp4",
+        str(tmp_path),
+        REFERENCE_KEY,
+        *hashes,
+    ):
         assert name not in told
     rows = rows_of(tmp_path / "csv" / "swings.csv")
     assert {row["player"] for row in rows} == {"player 1", "player 2"}
@@ -298,6 +310,7 @@ def test_what_is_added_meanwhile_does_not_shift_the_pages(
             done.append(id)
             with open_store(store.path) as other:
                 other.remove_clip(other.swing(before[0]).clip_id)
+                other.remove_clip(other.swing(before[-1]).clip_id)
                 other.keep(other.sessions()[0].id, clip_read(tmp_path / "new.mp4", [swing_read(1)]))
         return whole(self, id)
 
@@ -307,6 +320,31 @@ def test_what_is_added_meanwhile_does_not_shift_the_pages(
     assert done
     assert list(dict.fromkeys(ids)) == before
     assert len(ids) == 4 * len(before)
+
+
+@pytest.mark.parametrize("form", ["csv", "parquet"])
+def test_memory_does_not_grow_with_the_library(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, form: str) -> None:
+    """Eight times the swings, the same memory; holding the rows of the larger one would take ten times the margin."""
+    import tracemalloc
+
+    if form == "parquet":
+        pytest.importorskip("pyarrow")
+    monkeypatch.setattr("overlay.library.export.PAGE", 10)
+    monkeypatch.setattr("overlay.library.export_tables.ROWS_A_GROUP", 50)
+    peaks = []
+    for n in (15, 15, 120):
+        path = tmp_path / f"{n}-{len(peaks)}.sqlite"
+        with open_store(path) as store:
+            session = store.ensure_session(store.ensure_player("Wren").id, FIRST_DAY)
+            for i in range(n // 5):
+                swings = [swing_read(1 + k, impact_shift_s=8.0 * k) for k in range(5)]
+                store.keep(session.id, clip_read(tmp_path / f"{i}.mp4", swings))
+            tracemalloc.start()
+            export(store, tmp_path / f"out-{len(peaks)}", EVERYTHING, form=form)  # type: ignore[arg-type]
+            peaks.append(tracemalloc.get_traced_memory()[1])
+            tracemalloc.stop()
+    # The first one also loads what is needed.
+    assert peaks[2] < peaks[1] + 100_000
 
 
 @pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root writes everywhere")

@@ -337,7 +337,7 @@ def page(runs: int) -> str:
         "",
         "Made by `python studies/holding_simulation.py`.",
         "",
-        __doc__.split("\n\n")[2].replace("\n", " ").replace("``", "`"),
+        __doc__.split("\n\n")[2].strip().replace("\n", " ").replace("``", "`"),
         "",
         f"{runs} seasons a line; a share of 5 % is known to ±{half:.1f} points (95 %). All in per cent of the seasons; "
         "sizes in standard deviations within a session. B is the spread between sessions: 0.4 where nothing else is "
@@ -380,12 +380,13 @@ def page(runs: int) -> str:
         *unequal_table(runs),
         "## Why session means",
         "",
-        "The same seasons without any change, 5 + 4 sessions of 10 swings, tested both ways: p < .05.",
+        f"Seasons without any change ({runs // 2} a line), 5 + 4 sessions of 10 swings, tested both ways: p < .05.",
         "",
         *pooled_table(runs // 2),
         "## Many measures at once",
         "",
-        "No measure changed; in how many seasons is at least one said to have? Correlation is that between measures.",
+        f"No measure changed; in how many seasons ({max(200, runs // 4)} a line) is at least one said to have? Correlation "
+        "is that between measures.",
         "",
         *together_table(max(200, runs // 4)),
     ]

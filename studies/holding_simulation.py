@@ -385,8 +385,8 @@ def page(runs: int) -> str:
         *pooled_table(runs // 2),
         "## Many measures at once",
         "",
-        f"No measure changed; in how many seasons ({max(200, runs // 4)} a line) is at least one said to have? Correlation "
-        "is that between measures.",
+        f"No measure changed; in how many seasons ({max(200, runs // 4)} a line) is at least one said to have? "
+        "Correlation is that between measures.",
         "",
         *together_table(max(200, runs // 4)),
     ]

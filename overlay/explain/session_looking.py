@@ -42,6 +42,9 @@ STEPS = (0.03, 0.03, 2.0, 1.0, 0.2)
 GRID = (0.15, 0.15, 10.0, 5.0, 0.8)
 """Between the cameras at which sensitivities are worked out: nearly all well placed ones share one."""
 
+LIMITS = ((-1.0, 1.0), (-1.0, 1.0), (-35.0, 35.0), (-20.0, 20.0), (1.0, 10.0))
+"""Cameras beyond film no such view of a swing: nothing is worked out for them."""
+
 _IN_PICTURE = (
     "shaft_level_back",
     "lead_arm_level_back",
@@ -66,6 +69,11 @@ class Held:
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Held) and other.space is self.space
+
+
+def films_the_view(values: Values) -> bool:
+    """Whether a camera stands where a swing is filmed from."""
+    return all(low <= value <= high for value, (low, high) in zip(values, LIMITS))
 
 
 def camera_of(space: SpaceTrack, view: View, values: Values) -> Camera:

@@ -19,7 +19,15 @@ import numpy as np
 from overlay.arrays import FloatArray
 from overlay.data import CameraShift, DifferenceName, SessionCamera, SpaceTrack
 from overlay.errors import DataError
-from overlay.explain.session_looking import DISTANCE_STATURES, Held, Moved, Values, cell_moved, measure_moved
+from overlay.explain.session_looking import (
+    DISTANCE_STATURES,
+    Held,
+    Moved,
+    Values,
+    cell_moved,
+    films_the_view,
+    measure_moved,
+)
 from overlay.explain.session_shift import FINDINGS, Shift, shifts_between
 from overlay.explain.session_words import AGAIN, NO_TIME, sentence, unseen_words
 from overlay.measure import DEFINITIONS
@@ -182,6 +190,8 @@ def _looked(
     if name is None and not any(one.name == measure and one.view == view for one in DEFINITIONS):
         return ()
     base, later = _cameras(shifts, stature_cm)
+    if not (films_the_view(base) and films_the_view(later)):
+        return ()
     found: list[Moved] = []
     for held in usual_swings(space, others):
         if name is None:

@@ -349,6 +349,17 @@ def test_where_nothing_was_seen_anything_usual_could_have_happened() -> None:
     assert "not seen on both sides" in shift.sentence
 
 
+@pytest.mark.parametrize(
+    "moved", [{"yaw": 89.0}, {"yaw": 180.0}, {"camera_distance": -3.9}, {"camera_height": 1e6}, {"camera_offset": -1e4}]
+)
+def test_a_camera_where_nobody_films_from_is_not_worked_out(moved: dict[str, float]) -> None:
+    for measure in ("hand_depth_back", "hands.backswing.x"):
+        shift = shift_of(measure, "dtl", Changed(0.1, 0.05), **moved)
+        assert math.isnan(shift.effect)
+        assert shift.vetoes
+        assert "cannot be worked out" in shift.sentence
+
+
 def test_a_stature_of_nobody_is_refused() -> None:
     with pytest.raises(DataError, match=r"A stature of 12.* cm is not possible"):
         shift_of("hand_depth_back", "dtl", Changed(0.1, 0.02), {"stature_cm": 12.0})

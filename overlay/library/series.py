@@ -160,7 +160,7 @@ class SeriesPart(Listing, People):
             which = "that" if reference_key else "a"
             raise InputError(
                 f"No swing of {player} that was asked for is compared with {which} reference.",
-                "Compare while adding: `overlay add … --against REFERENCE`.",
+                "Compare while adding: `overlay add … --reference REFERENCE`.",
             )
         return row[0], cast("View", row[1])
 

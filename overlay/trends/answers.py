@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import difflib
 import math
+import shlex
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -114,7 +115,7 @@ def change_answers(
     if not sessions:
         raise InputError(
             f"No session of {who.name} is kept.",
-            f"`overlay add CLIPS --player '{who.name}'` reads clips and keeps them.",
+            f"`overlay add CLIPS --player {shlex.quote(who.name)}` reads clips and keeps them.",
         )
     if aim is not None and aim not in AIMS:
         raise DataError(f"{aim!r} is no aim.", f"Use one of {', '.join(AIMS)}.")
@@ -196,7 +197,7 @@ def known_measure(store: Store, player: str, name: str, settings: HoldingSetting
     if not kept:
         raise InputError(
             f"No measure of {player} is kept, so there is no {shown}.",
-            f"`overlay add CLIPS --player '{player}'` reads clips and keeps what is measured.",
+            f"`overlay add CLIPS --player {shlex.quote(player)}` reads clips and keeps what is measured.",
         )
     near = difflib.get_close_matches(word, kept, settings.near_names, 0.5)
     near = near or [one for one in kept if word and word in one][: settings.near_names]
@@ -256,7 +257,7 @@ def reference_key_of(store: Store, player: str, text: str) -> str:
     names = ", ".join(dict.fromkeys(name for _, name, _ in known))
     raise InputError(
         f"No swing of {player} is compared with {shown}.",
-        f"References of this player are: {names}." if names else "`overlay add … --against REFERENCE` compares.",
+        f"References of this player are: {names}." if names else "`overlay add … --reference REFERENCE` compares.",
     )
 
 
@@ -286,7 +287,7 @@ def _mixed_engines(store: Store, player: str, series: Sequence[MeasureSeries]) -
         return ""
     return (
         "Not all clips were read by the same version of overlay, which alone can change a measure: "
-        f"`overlay add --outdated --player '{player}'` reads the older ones again."
+        f"`overlay add --outdated --player {shlex.quote(player)}` reads the older ones again."
     )
 
 

@@ -15,7 +15,7 @@ from overlay.holding import Case, judge_together, weigh
 from overlay.plots.words import measure_words
 from overlay.settings.holding import HoldingSettings
 from overlay.terms import View
-from overlay.trends.series import DEFAULTS, drift_p, session_means, split, within_sessions
+from overlay.trends.series import DEFAULTS, drift, session_means, split, within_sessions
 
 
 class Changed(Protocol):
@@ -119,10 +119,15 @@ def answers_of(
             holding = vetoed(holding, camera)
         words = measure_words(one.series.name, one.series.view)
         title = f"{words.title} ({words.where})" if words.where else words.title
-        notes = (*one.notes, *side_notes(one.series, baseline, later, failed or {}, settings))
+        notes = [*one.notes, *side_notes(one.series, baseline, later, failed or {}, settings)]
+        slope, p = drift(later)
+        if holding.word == "holding" and p < settings.level and slope * holding.change < 0:
+            notes.insert(
+                0, "It holds, but the sessions since drift back from one to the next: look again after the next."
+            )
         answers.append(
             ChangeAnswer(
-                player, one.series.name, title, one.series.unit, since, one.series, means, holding, camera, notes
+                player, one.series.name, title, one.series.unit, since, one.series, means, holding, camera, tuple(notes)
             )
         )
     return tuple(answers)
@@ -195,7 +200,7 @@ def side_notes(
                 f"{len(baseline)} + {len(later)} sessions are few: with {settings.advised_baseline} + "
                 f"{settings.advised_later} of {settings.advised_swings} swings or more the answer is sharper."
             )
-        if drift_p(baseline) < settings.level:
+        if drift(baseline)[1] < settings.level:
             notes.append(
                 "The baseline was on the move already: its sessions climb or fall from the first to the last, so what "
                 "changed may not be due to what was worked on."

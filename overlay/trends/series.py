@@ -134,18 +134,21 @@ def within_sessions(baseline: Sequence[SessionMean], later: Sequence[SessionMean
     return Within(sd, df, [mean.n for mean in baseline], [mean.n for mean in later])
 
 
-def drift_p(means: Sequence[SessionMean]) -> float:
-    """p of a straight line through the session means in their order; NaN with fewer than four, or without scatter."""
+def drift(means: Sequence[SessionMean]) -> tuple[float, float]:
+    """Slope a session of a straight line through the session means in their order, and its two-sided p.
+
+    NaN with fewer than four sessions, or where they lie on the line.
+    """
     from scipy.special import stdtr
 
     n = len(means)
     if n < 4:
-        return math.nan
+        return math.nan, math.nan
     x = np.arange(n) - (n - 1) / 2
     y = np.array([mean.mean for mean in means])
     slope = float(np.sum(x * y) / np.sum(x * x))
     left = float(np.sum((y - y.mean() - slope * x) ** 2))
     if left <= 1e-24 * float(np.sum(y * y)):
-        return math.nan
+        return math.nan, math.nan
     t = slope / math.sqrt(left / (n - 2) / float(np.sum(x * x)))
-    return float(2 * stdtr(n - 2, -abs(t)))
+    return slope, float(2 * stdtr(n - 2, -abs(t)))

@@ -190,6 +190,16 @@ def test_a_baseline_that_moved_already_is_told() -> None:
     assert any("on the move already" in note for note in answer.notes)
 
 
+def test_a_change_on_its_way_back_is_told_while_it_holds() -> None:
+    sessions = sessions_of(9)
+    series = series_of(sessions, [0.0] * 5 + [0.9, 0.8, 0.7, 0.6])
+    answer = answer_of("Robin", Asked(series), sessions[5].date)
+    assert answer.holding.word == "holding"
+    assert "drift back" in answer.notes[0]
+    growing = answer_of("Robin", Asked(series_of(sessions, [0.0] * 5 + [0.6, 0.7, 0.8, 0.9])), sessions[5].date)
+    assert not any("drift back" in note for note in growing.notes)
+
+
 def test_clips_read_by_another_version_are_told(tmp_path: Path) -> None:
     path = library(tmp_path, season())
     with open_store(path) as store:

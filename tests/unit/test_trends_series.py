@@ -13,7 +13,7 @@ from record_factory import season, series_of
 from overlay import stats
 from overlay.data import MeasureSeries, Session
 from overlay.trends import clubs_of, declared_focus, first_day_of, one_club, session_means, split
-from overlay.trends.series import drift_p, within_sessions
+from overlay.trends.series import drift, within_sessions
 
 
 def of(values: list[list[float]], sessions: tuple[Session, ...]) -> MeasureSeries:
@@ -110,6 +110,7 @@ def test_a_baseline_on_the_move() -> None:
 
     levels = [0.0, 0.2, 0.1, 0.5, 0.4]
     means = session_means(of([[level] for level in levels], season(5)))
-    assert drift_p(means) == pytest.approx(linregress(range(5), levels).pvalue)
-    assert math.isnan(drift_p(means[:3]))
-    assert math.isnan(drift_p(session_means(of([[0.1 * i] for i in range(5)], season(5)))))
+    line = linregress(range(5), levels)
+    assert drift(means) == pytest.approx((line.slope, line.pvalue))
+    assert all(map(math.isnan, drift(means[:3])))
+    assert all(map(math.isnan, drift(session_means(of([[0.1 * i] for i in range(5)], season(5))))))

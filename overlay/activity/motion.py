@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 ROUNDS = 5
 """Of fitting, each with the weights (Geman & McClure 1985) that the one before it gives."""
 
-EVERY_PX = 2
-"""The common movement is fitted to every second pixel in both directions: eight numbers need no more."""
+EVERY_PX = 4
+"""The common movement is fitted to every fourth pixel in both directions: eight numbers need no more."""
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,6 @@ from typing import Any
 
 import click
 
-from overlay.cli.options import VIEWS
 from overlay.cli.record_options import ID, opened, record_options
 from overlay.cli.show import console, progress_display
 
@@ -22,7 +21,9 @@ from overlay.cli.show import console, progress_display
     help="The older swing. Default: the oldest one marked as best, else the last one of the first session.",
 )
 @click.option("--now", "now_id", type=ID, metavar="ID", help="The newer swing. Default: the newest one marked as best.")
-@click.option("--view", type=VIEWS, help="The view of both. Default: that of the newer swing.")
+@click.option(
+    "--view", type=click.Choice(["dtl", "fo", "other"]), help="The view of both. Default: that of the newer swing."
+)
 @click.option("--club", help="The club of both, as it was told. Default: that of the newer swing.")
 @click.option(
     "--out",

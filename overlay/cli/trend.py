@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from overlay.cli.options import VIEWS
 from overlay.cli.record_options import Day, opened, record_options
 from overlay.cli.show import console
 
@@ -30,7 +29,11 @@ if TYPE_CHECKING:
     help="First day of the later sessions: 2026-05-03. Default: the first session with that focus. With --repeats: "
     "only swings since then.",
 )
-@click.option("--view", type=VIEWS, help="Only swings of this view. Default: the one with most swings.")
+@click.option(
+    "--view",
+    type=click.Choice(["dtl", "fo", "other"]),
+    help="Only swings of this view. Default: the one with most swings.",
+)
 @click.option("--club", help="Only this club, as it was told. Default: the one with most swings.")
 @click.option(
     "--out",

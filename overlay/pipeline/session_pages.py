@@ -166,7 +166,9 @@ def _measures(
     for name, unit, seen, _ in store.measure_names(session.player):
         if seen != view:
             continue
-        series = store.series(session.player, name, view=view, club=session.club)
+        # The two sessions that are told are all that is read: a library may hold thousands.
+        since = session.date if last is None else last.date
+        series = store.series(session.player, name, view=view, club=session.club, since=since, until=session.date)
         values = series.of_session(session.id)
         if not len(values):
             continue

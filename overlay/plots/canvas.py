@@ -53,7 +53,9 @@ DESKTOP = Size(width=980, height=520, text=17, small=14, scale=1.5, columns=3)
 
 @dataclass(frozen=True)
 class Theme:
-    """Colours as matplotlib takes them. Before and since are told apart by shape and fill too."""
+    """Colours as matplotlib takes them: those of the pages (report/_style.html), the families of ``draw.palette`` made
+    dark enough for white and light enough for black. Before and since are told apart by shape and fill too.
+    """
 
     ink: str
     paper: str

@@ -130,7 +130,7 @@ def told_apart(found: tuple[Repeat, Repeat]) -> bool:
 
 NOTE = (
     "How far one swing lies from the next within a session (standard deviation); what the camera and the reading add "
-    "is in it."
+    "is in it. Two single swings differ by chance by up to 2.8 times as much."
 )
 
 
@@ -165,7 +165,7 @@ Words = list[tuple[str, float, bool, float, int]]
 def _heading(title: str, sentence: str, size: Size, heading: bool) -> Words:
     words: Words = [(title, round(1.25 * size.text), True, 1.0, 2)] if heading else []
     words += [(sentence, size.text, False, 1.0, 6)] if sentence else []
-    return [*words, (NOTE, size.small, False, 0.75, 4)]
+    return [*words, (NOTE, size.small, False, 0.75, 6)]
 
 
 def _tall(words: Words, inside: float) -> float:

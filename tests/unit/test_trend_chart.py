@@ -7,6 +7,7 @@ import io
 import math
 import re
 import sys
+from pathlib import Path
 from xml.etree import ElementTree
 
 import numpy as np
@@ -14,6 +15,7 @@ import pytest
 from record_factory import answer_of, holding_answer, means_of, season, series_of
 
 from overlay.data.record import MeasureSeries
+from overlay.draw.palette import contrast
 from overlay.errors import DataError
 from overlay.plots import (
     DESKTOP,
@@ -28,6 +30,8 @@ from overlay.plots import (
     trend_chart,
     trend_sheet,
 )
+from overlay.plots.blocks import rgb
+from overlay.plots.canvas import DARK, LIGHT, Theme
 from overlay.plots.season import dated, looking_lines, moved_apart, pause_words, tick_words, value_range
 from overlay.stats import ewma_chart, individuals_chart
 
@@ -181,6 +185,39 @@ def test_a_file_of_its_own_has_colours_of_its_own() -> None:
     assert "var(" not in text
     assert ElementTree.fromstring(text).tag.endswith("svg")
     assert "#1a1e26" in standalone_svg(trend_chart(holding_answer(), form="svg"), dark=True).decode()
+
+
+def colours(theme: Theme) -> dict[str, tuple[int, int, int]]:
+    return {name: rgb(getattr(theme, name)) for name in ("ink", "paper", "player", "reference")}
+
+
+@pytest.mark.parametrize("theme", [LIGHT, DARK])
+def test_words_and_marks_are_seen_by_everybody(theme: Theme) -> None:
+    # WCAG 2.1, 1.4.3: 4.5 for text; 1.4.11: 3 for marks.
+    known = colours(theme)
+    for name in ("ink", "player", "reference"):
+        assert contrast(known[name], known["paper"]) >= 4.5
+    # Before and since differ in brightness, which every kind of colour vision keeps.
+    assert contrast(known["ink"], known["player"]) >= 1.5
+    # Along blue and yellow, which red-green blind people keep: the player's colour is yellowish, the reference's blue.
+    for name, sign in (("player", 1), ("reference", -1)):
+        red, green, blue = known[name]
+        assert sign * ((red + green) / 2 - blue) > 60
+
+
+def test_figures_and_pages_have_the_same_colours() -> None:
+    import overlay.report
+
+    style = (Path(overlay.report.__file__).parent / "_style.html").read_text(encoding="utf-8")
+    light, _, dark = style.partition("prefers-color-scheme: dark")
+    for part, theme in ((light, LIGHT), (dark, DARK)):
+        found = dict(re.findall(r"--(card|ink|student|reference): (#[0-9a-f]{6})", part))
+        assert found == {
+            "card": theme.paper,
+            "ink": theme.ink,
+            "student": theme.player,
+            "reference": theme.reference,
+        }
 
 
 def test_names_cannot_break_out_of_a_picture() -> None:

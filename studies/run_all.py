@@ -49,6 +49,8 @@ RUNS: tuple[tuple[str, ...], ...] = (
     ("holding_simulation.py",),
     ("kill_add.py",),
     ("many_clips.py",),
+    ("library_size.py",),
+    ("kill_library.py",),
     ("cost.py",),
 )
 

@@ -110,9 +110,9 @@ def group(ctx: click.Context) -> None:
 
 
 def report_error(message: str, hint: str) -> None:
-    """Two lines on standard error."""
-    one_line = " ".join(message.split())
-    click.echo(f"error: {one_line}\n  {' '.join(hint.split())}", err=True)
+    """Two lines on standard error, in which nothing acts on the terminal: names of files and people are anybody's."""
+    lines = ("".join(letter for letter in " ".join(text.split()) if letter.isprintable()) for text in (message, hint))
+    click.echo("error: {}\n  {}".format(*lines), err=True)
 
 
 def run(arguments: list[str] | None = None) -> int:

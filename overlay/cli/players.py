@@ -35,6 +35,7 @@ HEADS = (
     "--reference",
     help='What NAME\'s swings are compared with unless another is chosen: a model\'s name, "best", or "".',
 )
+@click.option("--rename", metavar="NEW", help="Call NAME this from now on; everything that is kept stays his.")
 @click.option("--new", is_flag=True, help="NAME is a new player.")
 @record_options
 def command(
@@ -42,6 +43,7 @@ def command(
     hand: str | None,
     stature_cm: float | None,
     reference: str | None,
+    rename: str | None,
     new: bool,
     library: Path | None,
     as_json: bool,
@@ -49,11 +51,13 @@ def command(
     """List the players of the library; with NAME and an option, change what is known of one."""
     changes: dict[str, Any] = {"handedness": hand, "stature_cm": stature_cm, "reference": reference}
     if name is None:
-        if new or any(value is not None for value in changes.values()):
+        if new or rename or any(value is not None for value in changes.values()):
             raise click.UsageError("Say whom to change: overlay players NAME --hand …")
         _list(library, as_json)
         return
-    changed = new or any(value is not None for value in changes.values())
+    changed = new or rename is not None or any(value is not None for value in changes.values())
+    if new and rename is not None:
+        raise click.UsageError("--new and --rename do not go together.")
     if new:
         from overlay.library import open_store
 
@@ -64,6 +68,10 @@ def command(
         return
     with opened(library) as store:
         player = store.player(name)
+        if rename is not None:
+            from overlay.library.renaming import rename_player
+
+            player = rename_player(store, player.name, rename)
         if changed:
             player = store.ensure_player(player.name, **changes)
         _show(store, player, as_json, changed)

@@ -13,7 +13,7 @@ from overlay.cli.record_options import ID, Day, ask, check_focus, opened, plain,
 from overlay.cli.record_show import Head, counted, print_rows, say
 from overlay.cli.show import progress_display
 from overlay.data.record import AIMS
-from overlay.errors import OutputError
+from overlay.errors import InputError, OutputError
 from overlay.terms import VIEW_WORDS, words
 
 if TYPE_CHECKING:
@@ -53,6 +53,9 @@ SWING_HEADS = (
     type=click.Path(path_type=Path, file_okay=False),
     help="Write its summary page and picture into this folder.",
 )
+@click.option(
+    "--remove-clip", "clips", type=ID, multiple=True, help="Remove this clip (its id) as it was read; its file stays."
+)
 @click.option("--remove", is_flag=True, help="Remove the session with everything that was read; the clips stay.")
 @click.option("--yes", is_flag=True, help="Remove without asking.")
 @click.option("--quiet", "-q", is_flag=True, help="No progress.")
@@ -66,6 +69,7 @@ def command(
     focus: str | None,
     aim: Any,
     page: Path | None,
+    clips: tuple[int, ...],
     remove: bool,
     yes: bool,
     quiet: bool,
@@ -75,7 +79,7 @@ def command(
     """Show one session: its clips with what could not be read and why, its swings, what came first, the notes."""
     changes = {"place": place, "club": club, "date": day, "worked_on": worked_on, "focus": focus, "aim": aim}
     changes = {name: value for name, value in changes.items() if value is not None}
-    if remove and (changes or page):
+    if remove and (changes or page or clips):
         raise click.UsageError("--remove goes alone: nothing of the session is left to change or to show.")
     if yes and not remove:
         raise click.UsageError("--yes belongs to --remove.")
@@ -84,12 +88,24 @@ def command(
         if remove:
             _remove(store, session, yes, as_json)
             return
+        _check_clips(store, session_id, clips)
         if focus is not None:
             changes["focus"] = check_focus(store, focus)
         if changes:
             session = store.change_session(session_id, **changes)
+        for clip in dict.fromkeys(clips):
+            store.remove_clip(clip)
+        if clips:
+            session = store.session(session_id)
         pages = _write_page(store, session_id, page, quiet)
         _show(store, session, pages, as_json)
+
+
+def _check_clips(store: Store, session_id: int, clips: tuple[int, ...]) -> None:
+    here = {clip.id for clip in store.clips(session_id)} if clips else set()
+    for clip in clips:
+        if clip not in here:
+            raise InputError(f"Session {session_id} has no clip {clip}.", f"`overlay session {session_id}` lists them.")
 
 
 def _write_page(store: Store, session_id: int, folder: Path | None, quiet: bool) -> list[Path]:

@@ -12,6 +12,7 @@ from overlay.files import output_error
 from overlay.library.base import Part
 from overlay.library.connection import Connection, is_busy, told_error
 from overlay.library.opening import copies_before
+from overlay.library.renaming import drop_former_names, former_names
 from overlay.library.words import key, now
 
 PENDING = "wipe pending since"
@@ -65,8 +66,10 @@ class Forgetting(Part):
             n_sessions = self._db.number("SELECT count(*) FROM sessions WHERE player_id = ?", (id,))
             n_swings = self._db.number(f"SELECT count(*) FROM swings WHERE session_id {in_sessions}", (id,))
             swings = {row[0] for row in self._db.rows(f"SELECT id FROM swings WHERE session_id {in_sessions}", (id,))}
-            self._forget_references(name, id)
-            self._forget_choices(name, swings)
+            for called in (name, *former_names(self._db, id)):
+                self._forget_references(called, id)
+                self._forget_choices(called, swings)
+            drop_former_names(self._db, id)
             self._db.run("DELETE FROM players WHERE id = ?", (id,))
             # References nobody is compared with any more; the player may be in them.
             self._db.run("DELETE FROM reference_models WHERE id NOT IN (SELECT reference_id FROM comparisons)")

@@ -26,7 +26,8 @@ class Remembered:
     hashes : tuple of str
         Of his clips, by which the kept pose tracks are found.
     models : tuple of Facts
-        Kept models that bear his name, as their player's or in their own; those of overlay itself are none of his.
+        Kept models that bear his name or a former one, as their player's or in their own; those of overlay itself are
+        none of his.
     elsewhere : tuple of str
         Other players whose reference is one of these models.
     """
@@ -62,6 +63,7 @@ def remembered(store: Store, name: str, models: Library) -> Remembered:
         There is no such player; the message names those there are.
     """
     from overlay.library import SwingFilter
+    from overlay.library.renaming import called_before
 
     player = store.player(name)
     sessions = store.sessions(player.name)
@@ -73,7 +75,8 @@ def remembered(store: Store, name: str, models: Library) -> Remembered:
         + sum(len(store.notes("clip", clip.id)) for clip in clips)
         + sum(len(store.notes("swing", swing.id)) for swing in swings)
     )
-    named = tuple(facts for facts in models.list() if not facts.shipped and _bears(facts, player.name))
+    called = (player.name, *called_before(store, player))
+    named = tuple(facts for facts in models.list() if not facts.shipped and any(_bears(facts, name) for name in called))
     names = {same_name(facts.name) for facts in named}
     return Remembered(
         player,

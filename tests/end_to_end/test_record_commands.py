@@ -13,6 +13,7 @@ import pytest
 from kept_factory import clip_read, fill, swing_read
 
 from overlay.cli.main import run
+from overlay.errors import InputError
 from overlay.library import SwingFilter, open_store
 
 
@@ -55,7 +56,24 @@ def document(capsys: pytest.CaptureFixture[str], *arguments: object, code: int =
     assert got == code, err
     found = json.loads(out)
     assert found["schema"] == 1
+    assert fields_of(found) <= DESCRIBED
     return found
+
+
+DESCRIBED = set(
+    re.findall(
+        r'"([a-z][a-z0-9_]*)"',
+        (Path(__file__).parents[2] / "docs" / "record-json.md").read_text(encoding="utf-8"),
+    )
+)
+
+
+def fields_of(value: Any) -> set[str]:
+    """Names of fields; the keys of tables by measure, unit or table are data."""
+    if isinstance(value, dict):
+        inner = [item for key, item in value.items() if key not in ("values", "units", "rows")]
+        return set(value) | {name for item in inner for name in fields_of(item)}
+    return {name for item in value for name in fields_of(item)} if isinstance(value, list) else set()
 
 
 def answers(monkeypatch: pytest.MonkeyPatch, text: str) -> None:
@@ -150,6 +168,21 @@ def test_a_slip_of_the_finger_makes_no_player(library: Path, capsys: pytest.Capt
     assert len(document(capsys, "players")["players"]) == 2
 
 
+def test_a_player_is_called_otherwise(library: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    called(capsys, "players", "Idris Holm", "--reference", "best:wren aldous")
+    found = document(capsys, "players", "Wren Aldous", "--rename", "Wren  Aldous-Hale", "--hand", "left")["player"]
+    assert (found["name"], found["handedness"], found["swings"]) == ("Wren Aldous-Hale", "left", 4)
+    assert document(capsys, "players", "Idris Holm")["player"]["reference"] == "best:Wren Aldous-Hale"
+    assert {row["player"] for row in document(capsys, "swings", "wren aldous-hale")["swings"]} == {"Wren Aldous-Hale"}
+    called(capsys, "players", "Wren Aldous", code=3)
+    assert "already" in called(capsys, "players", "Idris Holm", "--rename", "wren ALDOUS-hale", code=6)
+    assert document(capsys, "players", "Idris Holm", "--rename", "IDRIS Holm")["player"]["name"] == "IDRIS Holm"
+    called(capsys, "players", "Idris Holm", "--rename", " ", code=3)
+    called(capsys, "players", "Idris Holm", "--rename", "x", "--new", code=2)
+    called(capsys, "players", "--rename", "x", code=2)
+    assert "whole" in called(capsys, "check", "-q")
+
+
 # --- sessions ---------------------------------------------------------------------------------------------------
 
 
@@ -209,6 +242,27 @@ def test_a_session_is_changed(library: Path, capsys: pytest.CaptureFixture[str])
     assert document(capsys, "session", 2)["session"]["focus"] == ""
     assert "hips_line_release" in called(capsys, "session", 2, "--focus", "hip_line_releas", code=3)
     assert document(capsys, "session", 2, "--focus", "hands.backswing.x")["session"]["focus"] == "hands.backswing.x"
+
+
+def test_a_clip_is_taken_out(library: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    called(capsys, "session", 1, "--remove-clip", 4, code=3)
+    found = document(capsys, "session", 1, "--remove-clip", 1, "--remove-clip", 1)
+    assert [clip["id"] for clip in found["clips"]] == [2, 3]
+    assert (found["session"]["clips"], found["session"]["swings"], len(found["swings"])) == (1, 1, 1)
+    assert document(capsys, "swings")["total"] == 5
+    called(capsys, "session", 1, "--remove-clip", 2, "--remove", code=2)
+    assert "whole" in called(capsys, "check", "-q")
+
+
+def test_the_page_of_a_session_is_written(library: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    found = document(capsys, "session", 1, "--page", tmp_path / "page", "-q", "--place", "Bay 4")
+    html, png = (Path(path) for path in found["pages"])
+    assert "Wren Aldous" in html.read_text(encoding="utf-8")
+    assert "Bay 4" in html.read_text(encoding="utf-8")
+    assert png.read_bytes().startswith(b"\x89PNG")
+    (tmp_path / "file").write_text("mine")
+    called(capsys, "session", 1, "--page", tmp_path / "file", code=2)
+    assert (tmp_path / "file").read_text() == "mine"
 
 
 def test_two_sessions_do_not_become_one(library: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -412,6 +466,8 @@ def test_backup_and_restore(library: Path, tmp_path: Path, capsys: pytest.Captur
     # A library that is not there yet is made.
     called(capsys, "backup", copy, "--restore", "--library", tmp_path / "other.sqlite")
     assert document(capsys, "swings", "--library", tmp_path / "other.sqlite")["total"] == 4
+    said = called(capsys, "backup", tmp_path / "\x1b[31mabsent\n.sqlite", "--restore", "--replace", code=3)
+    assert "\x1b" not in said
     (tmp_path / "no.sqlite").write_text("no library")
     called(capsys, "backup", tmp_path / "no.sqlite", "--restore", "--replace", code=3)
     called(capsys, "backup", tmp_path / "absent.sqlite", "--restore", "--replace", code=3)
@@ -489,6 +545,40 @@ def test_a_person_is_forgotten_wholly(
     assert "whole" in called(capsys, "check")
     called(capsys, "forget", "Wren Aldous", "--yes", code=3)
     assert len(models.list()) - sum(facts.shipped for facts in models.list()) == 3
+
+
+def test_a_person_who_was_called_otherwise_is_forgotten_wholly(
+    library: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A kept reference that bears the former name goes too, though another player is compared with it."""
+    import hashlib
+    from dataclasses import replace
+
+    from kept_factory import comparison
+    from model_factory import swing_model
+
+    from overlay.models import model_bytes
+
+    content = model_bytes(replace(swing_model("The model"), player="Wren Aldous"))
+    digest = hashlib.sha256(content).hexdigest()
+    with open_store(library) as store:
+        store.keep_reference(digest, "The model", content)
+        store.keep_comparison(5, replace(comparison(0.2), reference_key=digest, reference_name="The model"))
+    called(capsys, "players", "Wren Aldous", "--rename", "Somebody Else")
+    called(capsys, "players", "Somebody Else", "--rename", "Third Name")
+    assert b"Wren Aldous" in everything_in(tmp_path)
+    from overlay.models import Library
+
+    Library(tmp_path / "models").add(replace(swing_model("Of old"), player="wren aldous"))
+    assert "models that bear the name: Of old" in called(capsys, "forget", "Third Name", "--yes")
+    left = everything_in(tmp_path)
+    # Its content is packed, so that no name would be seen in the bytes.
+    with open_store(library) as store, pytest.raises(InputError, match="reference"):
+        store.reference(digest)
+    for trace in (b"Wren", b"wren", b"Somebody", b"somebody", b"Third", b"third"):
+        assert trace not in left
+    assert document(capsys, "swings")["total"] == 3
+    assert "whole" in called(capsys, "check", "-q")
 
 
 def test_models_go_too_when_told(library: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

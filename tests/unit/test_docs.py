@@ -44,7 +44,7 @@ def test_commands_in_documents_exist(repository: Path) -> None:
     wrong = []
     for page in [repository / "README.md", *(repository / "docs" / f"{name}.md" for name in WITH_COMMANDS)]:
         for line in page.read_text(encoding="utf-8").splitlines():
-            match = re.match(r"\s{4}(?:\.venv/bin/)?overlay (\w+)(.*)", line)
+            match = re.match(r"\s{4}(?:\.venv/bin/)?overlay ([\w-]+)(.*)", line)
             if match is None:
                 continue
             name, rest = match.groups()

@@ -41,6 +41,7 @@ _places: dict[str, _Place] = {}
 _lock = threading.Lock()
 _reading = threading.Lock()
 _pool: LocalPool | None = None
+_timer: threading.Timer | None = None
 
 
 def describe() -> dict[str, str]:
@@ -209,9 +210,14 @@ def _bare(name: str) -> str:
 
 
 def _sweep_in(lease_s: float) -> None:
-    timer = threading.Timer(lease_s + 1.0, _sweep, [lease_s])
-    timer.daemon = True
-    timer.start()
+    """Sweep once the lease has ended, unless that is to happen anyway."""
+    global _timer
+    with _lock:
+        if _timer is not None and _timer.is_alive() and _timer is not threading.current_thread():
+            return
+        _timer = threading.Timer(lease_s + 1.0, _sweep, [lease_s])
+        _timer.daemon = True
+        _timer.start()
 
 
 def _sweep(again_s: float | None = None) -> None:

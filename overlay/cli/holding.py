@@ -157,9 +157,12 @@ def print_others(answers: Sequence[ChangeAnswer], *, alone: bool) -> None:
     say("")
     say(f"{'Measures' if alone else 'Other measures'}{f', {tested} tested together (Holm)' if tested else ''}:")
     print_rows(HEADS, [_row(answer) for answer in answers])
+    cameras: dict[str, list[str]] = {}
     for answer in changed:
         if answer.camera is not None:
-            say(f"{plain(answer.title)}. Cameras: {plain(answer.camera.sentence, 600)}")
+            cameras.setdefault(answer.camera.sentence, []).append(answer.title)
+    for sentence, titles in cameras.items():
+        say(f"Cameras, {'; '.join(plain(title.partition(' (')[0]) for title in titles)}: {plain(sentence, 600)}")
     told: dict[str, list[str]] = {}
     for answer in answers if alone else changed:
         for note in answer.notes:

@@ -1,6 +1,6 @@
 """Whether the stretches in which the body is looked for hold every swing, what they leave out, and what they change.
 
-    python studies/activity.py [FOLDER] [--quick]
+    python studies/activity.py [FOLDER] [--only N] [--quick]
 
 Renders recordings of several players: walking in, placing a ball, waggling, rehearsing, swinging twice or three times.
 Each is looked at as it is and changed: filmed by hand, in changing light, with people walking by, with another player
@@ -200,7 +200,7 @@ def wide(number: int, time_s: float, grey: AnyArray) -> AnyArray:
 def cases(reader: Reader) -> list[tuple[str, Changed]]:
     """A recording as it is and changed."""
     rate = float(reader.clip.nominal_rate)
-    swinging = [glance.grey for glance in reader.glances(0.0, max_side=FINER * 192)]
+    swinging = [glance.grey for glance in reader.glances(0.0, max_side=192)]
     return [
         ("as filmed", Changed(reader)),
         ("filmed by hand", Changed(reader, by_hand)),
@@ -289,8 +289,9 @@ def page(tallies: dict[str, Tally], apart: dict[str, list[float]], costs: list[t
     lines = [
         "# Where the body is looked for",
         "",
-        "`python studies/activity.py` renders recordings of players at the range, changes them and finds stretches.",
-        "Held: the stretch reaches from 0.3 s before the address to 0.3 s after the end of the held finish.",
+        f"`python studies/activity.py --only {len(costs)}` renders recordings of players at the range, changes them",
+        "and finds stretches. Held: the stretch reaches from 0.3 s before the address to 0.3 s after the end of the",
+        "held finish.",
         "",
         "| recording | swings | held | kept of the time | recordings kept whole | CPU s for a minute |",
         "|---|---|---|---|---|---|",
@@ -318,13 +319,14 @@ def page(tallies: dict[str, Tally], apart: dict[str, list[float]], costs: list[t
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", type=Path, nargs="?", help="where the rendered recordings stay")
+    parser.add_argument("--only", type=int, default=4, help="not more than this many recordings")
     parser.add_argument("--quick", action="store_true", help="one recording, no pose model; no page is written")
     options = parser.parse_args()
     with tempfile.TemporaryDirectory() as temporary:
         folder = options.folder or Path(temporary)
         folder.mkdir(parents=True, exist_ok=True)
         os.environ.setdefault("OVERLAY_CACHE_DIR", temporary)
-        numbers = range(1 if options.quick else 4)
+        numbers = range(1 if options.quick else options.only)
         tallies = count(folder, numbers)
         apart, costs = ({}, []) if options.quick else moved(folder, numbers)
     text = page(tallies, apart, costs)

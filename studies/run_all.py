@@ -63,6 +63,7 @@ def rendered_runs(folder: Path) -> tuple[tuple[str, ...], ...]:
         ("score_false_alarms.py", "--rendered", "--clips", "0", "4", "--tracks", tracks),
         ("score_planted_faults.py", "--rendered", "--clips", "2", "6", "--tracks", tracks),
         ("checklist_faults.py", "--rendered", tracks),
+        ("activity.py", str(folder / "range")),
         ("filmed_clips.py", str(folder / "filmed")),
         ("club_shaft.py", str(folder / "filmed")),
         ("strike_time.py", "--clips", str(folder / "filmed")),

@@ -511,8 +511,10 @@ def page(
         f"Median ratio **{ratio:.2f}**. With two workers the same clips take "
         f"{statistics.median(two.cpu_s / one.cpu_s for one, two in pairs):.2f} times the processor time: cores share "
         "caches and memory. One worker keeps "
-        f"{statistics.median(one.cpu_s / one.seconds for one, _ in pairs):.2f} cores busy, since frames are decoded on "
-        "threads beside the pose model: what one worker uses beyond its core, a second one cannot gain.",
+        f"{statistics.median(one.cpu_s / one.seconds for one, _ in pairs):.2f} cores busy: in a pool each decodes, "
+        "looks and measures on one thread, since what one worker used beyond its core a second one could not gain. (A "
+        "clip that is added alone has all cores.) Starting Python and loading the libraries, once a worker, is part "
+        "of every time here.",
         "",
         "## Where the time goes",
         "",

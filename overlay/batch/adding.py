@@ -262,6 +262,7 @@ class Adding:
                 rotation_deg=before.rotation_deg if options.rotation_deg is None else options.rotation_deg,
                 allow_others=options.allow_others or before.allow_others,
                 stature_cm=options.stature_cm or before.stature_cm,
+                everywhere=options.everywhere or before.everywhere,
             )
         if player is not None:
             options = dataclasses.replace(

@@ -414,6 +414,33 @@ def test_hostile_files_fail_one_by_one(store: Store, folder: Path) -> None:
     assert [one["path"] for one in document["left_out"]] == [str(folder / "loop")]
 
 
+@pytest.mark.pose
+def test_a_film_in_which_nobody_is_seen(store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its own day is that of its session, though its file is of today."""
+    import av
+    import numpy as np
+
+    monkeypatch.setenv("OVERLAY_CACHE_DIR", str(tmp_path / "cache"))
+    path = tmp_path / "wall.mp4"
+    with av.open(str(path), "w") as out:
+        out.metadata["creation_time"] = "2026-05-01T12:00:00.000000Z"
+        stream = out.add_stream("mpeg4", rate=30)
+        stream.width, stream.height, stream.pix_fmt = 128, 128, "yuv420p"
+        for _ in range(30):
+            out.mux(stream.encode(av.VideoFrame.from_ndarray(np.full((128, 128, 3), 90, np.uint8))))
+        out.mux(stream.encode())
+    report, _ = add(store, path, spec=dataclasses.replace(ROWAN, date=None))
+    (row,) = report.rows
+    assert (row.state, row.code, row.dated_by) == ("failed", 4, "clip")
+    assert row.problem
+    assert row.hint
+    (session,) = store.sessions()
+    assert abs(session.date - datetime.date(2026, 5, 1)) <= datetime.timedelta(days=1)
+    assert (session.n_clips, session.n_failed) == (0, 1)
+    (clip,) = store.clips()
+    assert clip.recorded_at == datetime.datetime(2026, 5, 1, 12, tzinfo=datetime.UTC).timestamp()
+
+
 @pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root may read everything")
 def test_an_unreadable_file_fails_alone(store: Store, folder: Path) -> None:
     (folder / "swing0.npz").chmod(0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import threading
+import time
 from bisect import bisect_right
 from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import closing, contextmanager
@@ -34,6 +35,12 @@ from overlay.video.orientation import Orientation, from_matrix
 from overlay.video.reader import Glance, Reader, fitted_size, index_at
 from overlay.video.threads import most_threads
 from overlay.video.timing import Timing, timing_of
+
+_KNOWN: dict[tuple[str, int, int, int], tuple[Packets, Any, str]] = {}
+_KNOWN_LOCK = threading.Lock()
+FILES_KNOWN = 2
+"""What was read of so many files lately is kept, student and reference; each is opened several times in a run."""
+SETTLED_S = 2.0
 
 LUMA_FIRST = ("yuv420p", "yuvj420p", "nv12", "yuv422p", "yuvj422p", "yuv444p", "yuvj444p")
 """Pixel formats whose first plane is the brightness in bytes."""
@@ -77,7 +84,7 @@ class PyAVReader(Reader):
         with self._opened() as container:
             stream = self._video_stream(container)
             self._stream_index = int(stream.index)
-            packets, first = scan(container, stream)
+            packets, first, content_hash = self._scanned(container, stream)
             if first is None:
                 raise InputError(
                     f"No picture of {self._path} can be decoded.", "Copy the clip from the camera again, it is damaged."
@@ -98,7 +105,7 @@ class PyAVReader(Reader):
             stated = rate_from_metadata(dict(stream.metadata), dict(container.metadata))
             self.clip = Clip(
                 path=self._path,
-                content_hash=sha256_of(self._path),
+                content_hash=content_hash,
                 width=width,
                 height=height,
                 rotation_deg=self._orient.rotation_deg,
@@ -113,6 +120,22 @@ class PyAVReader(Reader):
                 bit_depth=max((int(part.bits) for part in first.format.components), default=8),
                 warnings=tuple(warnings),
             )
+
+    def _scanned(self, container: Any, stream: Any) -> tuple[Packets, Any, str]:
+        """Packets, first picture and hash of the file: reading gigabytes once is enough for seventy swings in them."""
+        status = self._path.stat()
+        key = (str(self._path.resolve()), status.st_ino, status.st_size, status.st_mtime_ns)
+        with _KNOWN_LOCK:
+            known = _KNOWN.get(key)
+        if known is None:
+            known = (*scan(container, stream), sha256_of(self._path))
+            # A file written a moment ago may be written again within one tick of its clock.
+            if time.time() - status.st_mtime > SETTLED_S and known[1] is not None:
+                with _KNOWN_LOCK:
+                    _KNOWN[key] = known
+                    while len(_KNOWN) > FILES_KNOWN:
+                        _KNOWN.pop(next(iter(_KNOWN)))
+        return known
 
     # Opening -----------------------------------------------------------------------------------------------------
 

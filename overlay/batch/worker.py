@@ -49,6 +49,7 @@ class _Forward:
 
 
 def main() -> int:
+    """Read clips as they are ordered through standard input, and answer through standard output."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent is asked to stop, and then stops its workers
     # The pipe is taken away from standard input and output: a library that prints must not break into a message.
     inward, outward = os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb")

@@ -16,6 +16,10 @@ Mask = NDArray[np.uint8]
 """uint8 (h, w), 0 background … 255 person."""
 
 
+GAP_S, GAP_SPACINGS = 0.5, 5.0
+"""Masks further apart than both, seconds and usual spacings, belong to different stretches."""
+
+
 def pack(mask: Mask) -> bytes:
     """The mask, compressed; about 3 kB for one of 320 px."""
     return zlib.compress(np.ascontiguousarray(mask).tobytes(), 1)
@@ -70,7 +74,8 @@ class MaskTrack:
     def at(self, time_s: float) -> Mask:
         """The mask of the frame shown at ``time_s``, uint8 (h, w) 0–255.
 
-        The frame shown is the last one that has begun; before the first frame it is the first.
+        The frame shown is the last one that has begun; before the first frame it is the first. Between two stretches
+        that were looked at nobody is known to be: all 0.
 
         Raises
         ------
@@ -81,6 +86,10 @@ class MaskTrack:
             raise DataError(f"There is no mask at {time_s} s.", "Ask for a time inside the clip.")
         # Half a microsecond: times that went through a file must find their own frame again.
         index = int(np.searchsorted(self.time_s, time_s + 5e-7, side="right")) - 1
+        if 0 <= index < len(self) - 1 and time_s - self.time_s[index] > GAP_S:
+            usual = float(np.median(np.diff(self.time_s)))
+            if self.time_s[index + 1] - self.time_s[index] > GAP_SPACINGS * usual:
+                return np.zeros((self.size[1], self.size[0]), np.uint8)
         return self.frame(max(0, index))
 
 

@@ -13,7 +13,7 @@ from overlay.arrays import AnyArray
 from overlay.errors import ContentError, DataError, InputError, OutputError
 from overlay.landmarks import N_LANDMARKS
 from overlay.pose import MaskTrack, backends, cache, joined_tracks, people, track_clip
-from overlay.pose.masks import joined_masks
+from overlay.pose.masks import joined_masks, pack
 from overlay.video import VideoWriter, open_clip
 
 N, RATE = 40, 20
@@ -111,6 +111,16 @@ def test_tracks_and_masks_are_joined_in_order_only(clip: Path) -> None:
     for wrong in ([], [one.masks, small]):
         with pytest.raises(DataError, match="not of one recording"):
             joined_masks(wrong)
+
+
+def test_between_two_stretches_nobody_is_masked() -> None:
+    times = np.array([0.0, 0.1, 0.2, 5.0, 5.1])
+    masks = MaskTrack(times, (2, 2), (20, 20), tuple(pack(np.full((2, 2), 10 * i + 10, np.uint8)) for i in range(5)))
+    shown = [int(masks.at(t)[0, 0]) for t in (-1.0, 0.05, 0.2, 0.6, 0.8, 4.9, 5.0, 9.0)]
+    assert shown == [10, 10, 30, 30, 0, 0, 40, 50]
+    # Evenly spaced masks have no gap, however far apart.
+    slow = MaskTrack(2.0 * np.arange(3), (2, 2), (20, 20), masks.packed[:3])
+    assert int(slow.at(3.9)[0, 0]) == 20
 
 
 def test_people_are_looked_for_inside_the_stretches(clip: Path, monkeypatch: pytest.MonkeyPatch) -> None:

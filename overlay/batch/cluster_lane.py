@@ -301,10 +301,17 @@ class Lane(threading.Thread):
 
 
 def _marks_of(job: ReadJob) -> bytes | None:
+    """What lies beside the clip as its marks file; of one that is too long, enough to be refused there as here."""
     from overlay.marks import marks_path
+    from overlay.settings.marks import MarkSettings
 
     path = marks_path(job.path)
-    return path.read_bytes() if path.is_file() else None
+    if not path.exists():
+        return None
+    if not path.is_file():
+        raise InputError(f"{path} is not a file, so there are no marks in it.", "Rename it and mark the clip again.")
+    with open(path, "rb") as source:
+        return source.read(MarkSettings().max_bytes + 1)
 
 
 def failed(job: ReadJob, error: OverlayError) -> ClipRead:

@@ -280,6 +280,30 @@ def test_leaving_early_takes_away_what_was_sent_ahead(tmp_path: Path) -> None:
     assert len(place.left_behind()) <= 1, "only what was being read just then"
 
 
+def test_marks_go_along_and_odd_ones_are_refused_as_here(tmp_path: Path) -> None:
+    from overlay.marks import marks_path
+    from overlay.settings.marks import MarkSettings
+
+    place = Range(tmp_path)
+    seen: dict[str, bytes] = {}
+
+    def read(name: str, job: ReadJob) -> Any:
+        marks = marks_path(job.path)
+        seen[job.path.name] = marks.read_bytes() if marks.exists() else b"none"
+        return answered(job)
+
+    place.read = read
+    jobs = jobs_of(tmp_path / "clips", 4)
+    marks_path(jobs[1].path).write_bytes(b"{}")
+    marks_path(jobs[2].path).write_bytes(bytes(MarkSettings().max_bytes + 50))
+    marks_path(jobs[3].path).mkdir()
+    got = {one.path.name: one for one in place.deal().results(jobs, None)}
+    assert (seen["clip 0.mp4"], seen["clip 1.mp4"]) == (b"none", b"{}")
+    assert len(seen["clip 2.mp4"]) == MarkSettings().max_bytes + 1
+    assert "is not a file, so there are no marks in it" in got["clip 3.mp4"].problem
+    assert place.left_behind() == []
+
+
 def test_what_cannot_be_sent_fails_alone(tmp_path: Path) -> None:
     place = Range(tmp_path)
     jobs = jobs_of(tmp_path / "clips", 4)

@@ -22,7 +22,7 @@ from overlay.batch.reading import changed, compare_kept
 from overlay.batch.reference import Chosen, chosen_reference
 from overlay.batch.spec import AddReport, AddRow, AddSpec
 from overlay.data.record import ClipRead, KeptClip, Player, Session
-from overlay.errors import ContentError, InputError, MismatchError, OverlayError
+from overlay.errors import ContentError, DataError, InputError, MismatchError, OutputError, OverlayError, SetupError
 from overlay.files import sha256_of
 from overlay.pipeline import ClipOptions
 from overlay.pipeline.told import told_options
@@ -30,6 +30,10 @@ from overlay.progress import SILENT, Progress
 
 if TYPE_CHECKING:
     from overlay.library import Store, SwingFilter
+
+OWN_FAULTS = frozenset(kind.exit_code for kind in (InputError, ContentError, MismatchError, DataError))
+"""What lies in the clip itself is kept with it. A missing pose model, a full disk, too little memory or a fault of
+overlay is told and not kept: the next run tries again."""
 
 TellRow = Callable[[AddRow], None]
 TellRunning = Callable[[Path, str], None]
@@ -143,6 +147,7 @@ class Adding:
         self.notes: tuple[str, ...] = ()
         self._prepared = False
         self._described: set[int] = set()
+        self._ready = False
 
     def prepare(self) -> None:
         """Look up the player and the reference, before anything long is done. Raises as ``add_clips``."""
@@ -182,6 +187,9 @@ class Adding:
         for path in clips:
             try:
                 planned = self._plan(path)
+            except (OutputError, SetupError):
+                # The library's or the machine's fault: the next clip would fare no better.
+                raise
             except OverlayError as error:
                 planned = AddRow(path, "failed", problem=error.message, hint=error.hint, code=error.exit_code)
             if isinstance(planned, AddRow):
@@ -215,6 +223,7 @@ class Adding:
             row = self._known(path, kept, inputs)
             if row is not None:
                 return row
+        self._make_ready(path)
         when = when_recorded(path, status[1] / 1e9)
         chosen = self.reference or self._last_reference(kept)
         job = ReadJob(
@@ -229,6 +238,15 @@ class Adding:
             same_player=chosen is not None and chosen.same_player,
         )
         return _Plan(job, when, status, kept)
+
+    def _make_ready(self, path: Path) -> None:
+        """Have the pose model there before several workers look for it at once."""
+        from overlay.pose import is_saved_track
+        from overlay.pose.model import ensure_model
+
+        if not self._ready and getattr(self.pool, "reads_here", False) and not is_saved_track(path):
+            ensure_model(self._progress)
+            self._ready = True
 
     def _owner(self, kept: KeptClip | None) -> str:
         return "" if kept is None else self.store.session(kept.session_id).player
@@ -402,6 +420,8 @@ class Adding:
                 date=session.date,
                 dated_by="told",
             )
+        if read.problem and read.problem_code not in OWN_FAULTS:
+            return dataclasses.replace(failed, session_id=None if kept is None else kept.session_id)
         came_meanwhile = kept is not None and plan.kept is None
         if kept is not None and came_meanwhile and (kept.inputs, kept.engine) == (read.inputs, read.engine):
             return self._known(path, kept, read.inputs) or failed

@@ -14,7 +14,7 @@ from batch_factory import HerePool, golfer_track, still_track, write_track
 
 from overlay.batch import AddReport, AddRow, AddSpec, ReadJob, Told, add_clips, add_outdated, report_document
 from overlay.data import ClipRead
-from overlay.errors import ContentError, InputError
+from overlay.errors import ContentError, InputError, OutputError, SetupError
 from overlay.files import sha256_of
 from overlay.library import Store, SwingFilter, open_store
 from overlay.pipeline import ClipOptions
@@ -448,8 +448,17 @@ def test_an_unreadable_file_fails_alone(store: Store, folder: Path) -> None:
     assert states(report)["swing0.npz"] == "failed"
 
 
-def test_a_clip_at_which_overlay_itself_fails_does_not_end_the_others(
-    store: Store, folder: Path, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize(
+    ("fault", "code", "said"),
+    [
+        (ZeroDivisionError("nobody thought of it"), 70, "ZeroDivisionError"),
+        (MemoryError(), 70, "not enough memory"),
+        (SetupError("The pose model is not there.", "Fetch it."), 7, "pose model"),
+        (OutputError("The disk is full.", "Free some space."), 6, "disk"),
+    ],
+)
+def test_what_is_not_the_clips_fault_is_told_and_tried_again(
+    store: Store, folder: Path, monkeypatch: pytest.MonkeyPatch, fault: Exception, code: int, said: str
 ) -> None:
     from overlay.batch import reading
 
@@ -457,15 +466,37 @@ def test_a_clip_at_which_overlay_itself_fails_does_not_end_the_others(
 
     def broken(path: Path, *given: object, **named: object) -> object:
         if path.name == "swing1.npz":
-            raise ZeroDivisionError("nobody thought of it")
+            raise fault
         return known(path, *given, **named)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(reading, "inspect_clip", broken)
-    report, _ = add(store, folder)
+    with monkeypatch.context() as patch:
+        patch.setattr(reading, "inspect_clip", broken)
+        report, _ = add(store, folder)
     assert states(report) == {"swing0.npz": "added", "swing1.npz": "failed", "swing2.npz": "added"}
     row = next(row for row in report.rows if row.state == "failed")
-    assert (row.code, report.exit_code) == (70, 70)
-    assert "ZeroDivisionError" in row.problem
+    assert (row.code, report.exit_code) == (code, code)
+    assert said in row.problem
+    assert {clip.path.name for clip in store.clips()} == {"swing0.npz", "swing2.npz"}
+    report, read = add(store, folder)
+    assert read == ["swing1.npz"]
+    assert states(report)["swing1.npz"] == "added"
+
+
+def test_without_a_pose_model_nothing_is_begun(store: Store, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def missing(progress: object) -> Path:
+        raise SetupError("The pose model cannot be fetched.", "Connect to the network once.")
+
+    class HereWithModel(HerePool):
+        reads_here = True
+
+    monkeypatch.setattr("overlay.pose.model.ensure_model", missing)
+    pool = HereWithModel()
+    # Saved tracks need none.
+    add_clips(store, [folder], ROWAN, pool)
+    (folder / "film.mp4").write_bytes(b"x")
+    with pytest.raises(SetupError, match="cannot be fetched"):
+        add_clips(store, [folder / "film.mp4"], ROWAN, pool)
+    assert store.count_swings() == 3
 
 
 def test_several_kinds_of_failure_have_a_code_of_their_own(folder: Path) -> None:

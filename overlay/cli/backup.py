@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import click
 
-from overlay.cli.record_options import opened, plain, record_options
+from overlay.cli.record_options import check_path, opened, plain, record_options
 from overlay.cli.record_show import counted, say
 from overlay.errors import OutputError
 
@@ -22,10 +23,12 @@ def command(file: Path, restore: bool, replace: bool, library: Path | None, as_j
     from overlay.library import default_path, open_store
     from overlay.library import restore as restore_library
 
+    check_path(file)
+    check_path(library if library is not None else default_path())
     there = False
     if restore:
         target = library if library is not None else default_path()
-        there = target.exists()
+        there = os.path.exists(target)
         if there and not replace:
             raise OutputError(
                 f"There is a library at {plain(str(target), 500)} already.",
@@ -34,7 +37,7 @@ def command(file: Path, restore: bool, replace: bool, library: Path | None, as_j
         restore_library(file, target, replace=replace)
         source, path = file, target
     else:
-        if file.exists() and not replace:
+        if os.path.exists(file) and not replace:
             raise OutputError(f"{plain(str(file), 500)} is there already.", "Name another file, or give --replace.")
         with opened(library) as store:
             source = store.path

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -61,7 +62,7 @@ def _remarks(store: Store) -> tuple[str, ...]:
     """What is no fault of the library and still good to know."""
     clips = store.clips()
     remarks = []
-    gone = [clip for clip in clips if not clip.path.exists()]
+    gone = [clip for clip in clips if not os.path.exists(clip.path)]
     if gone:
         remarks.append(
             f"{counted(len(gone), 'clip')} not where last seen ({listed([clip.path.name for clip in gone], 4)}): what "

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from overlay.cli.options import HANDS
-from overlay.cli.record_options import no_library, opened, opened_for_listing, plain, record_options
+from overlay.cli.record_options import check_path, no_library, opened, opened_for_listing, plain, record_options
 from overlay.cli.record_show import Head, counted, print_rows, say
 
 if TYPE_CHECKING:
@@ -33,7 +34,8 @@ HEADS = (
 @click.option("--stature-cm", type=click.FloatRange(80, 240), help="NAME's body height.")
 @click.option(
     "--reference",
-    help='What NAME\'s swings are compared with unless another is chosen: a model\'s name, "best", or "".',
+    help="What NAME's swings are compared with unless another is chosen: a model's name or file, \"best\", "
+    '"best:PLAYER", "swing:ID", or "" for nothing.',
 )
 @click.option("--rename", metavar="NEW", help="Call NAME this from now on; everything that is kept stays his.")
 @click.option("--new", is_flag=True, help="NAME is a new player.")
@@ -59,12 +61,13 @@ def command(
     if new and rename is not None:
         raise click.UsageError("--new and --rename do not go together.")
     if new:
-        from overlay.library import open_store
+        from overlay.library import default_path, open_store
 
+        check_path(library if library is not None else default_path())
         with open_store(library) as store:
             _check_new(store, name)
             player = store.ensure_player(name, **changes)
-            _show(store, player, as_json, changed)
+            _show(store, player, as_json, changed, _doubt(store, reference))
         return
     with opened(library) as store:
         player = store.player(name)
@@ -74,7 +77,7 @@ def command(
             player = rename_player(store, player.name, rename)
         if changed:
             player = store.ensure_player(player.name, **changes)
-        _show(store, player, as_json, changed)
+        _show(store, player, as_json, changed, _doubt(store, reference))
 
 
 def _check_new(store: Store, name: str) -> None:
@@ -85,6 +88,29 @@ def _check_new(store: Store, name: str) -> None:
     except InputError:
         return
     raise OutputError(f"There is a player {plain(known, 60)} already.", "Change him without --new.")
+
+
+def _doubt(store: Store, reference: str | None) -> str:
+    """Why a reference cannot be used as things are; it may still be made later."""
+    from overlay.errors import InputError
+    from overlay.models import Library
+    from overlay.models.checks import same_name
+
+    if not reference or reference.casefold() in ("best", "none"):
+        return ""
+    word, _, rest = reference.partition(":")
+    try:
+        if word.casefold() == "best" and rest:
+            store.player(rest.strip())
+            return ""
+        if word.casefold() == "swing" and rest.strip().isdigit():
+            store.swing(int(rest))
+            return ""
+    except InputError as error:
+        return plain(f"{error.message} {error.hint}")
+    if os.path.exists(reference) or any(same_name(name) == same_name(reference) for name in Library().names()):
+        return ""
+    return f"There is no model or clip {plain(reference, 60)} yet: `overlay model list` shows those there are."
 
 
 def _list(library: Path | None, as_json: bool) -> None:
@@ -129,7 +155,7 @@ def _row(player: Player, sessions: int, swings: int, last: datetime.date | None)
     )
 
 
-def _show(store: Store, player: Player, as_json: bool, changed: bool) -> None:
+def _show(store: Store, player: Player, as_json: bool, changed: bool, doubt: str) -> None:
     from overlay import record_documents as documents
 
     sessions = list(store.sessions(player.name))
@@ -150,3 +176,5 @@ def _show(store: Store, player: Player, as_json: bool, changed: bool) -> None:
     say(f"{counted(n_sessions, 'session')}{newest}, {counted(n_swings, 'swing')}")
     for note in notes:
         say(f"note {note.id}, {note.made_at[:10]}: {plain(note.text, 2000)}")
+    if doubt:
+        say(f"note: {doubt}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import difflib
 import math
+import os
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -366,6 +367,23 @@ def plain(text: str, most: int = 300) -> str:
     )
 
 
+def check_path(path: Path) -> None:
+    """Refuse a name that the system cannot even look for: one that is too long, or below a file.
+
+    Raises
+    ------
+    InputError
+        It is such a name.
+    """
+    try:
+        os.lstat(path)
+    except FileNotFoundError:
+        return
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or error
+        raise InputError(f"{plain(str(path), 120)} cannot be looked for: {why}.", "Give another name.") from error
+
+
 @contextmanager
 def opened(library: Path | None) -> Iterator[Store]:
     """The library, which is to be there.
@@ -375,8 +393,9 @@ def opened(library: Path | None) -> Iterator[Store]:
     InputError
         There is none at that place, or the file is none.
     """
-    from overlay.library import open_store
+    from overlay.library import default_path, open_store
 
+    check_path(library if library is not None else default_path())
     with open_store(library, must_exist=True) as store:
         yield store
 
@@ -386,7 +405,7 @@ def opened_for_listing(library: Path | None) -> Iterator[Store | None]:
     """As ``opened``; None where no library was named and there is none yet: nothing to list is no error."""
     from overlay.library import default_path
 
-    if library is None and not default_path().exists():
+    if library is None and not os.path.exists(default_path()):
         yield None
         return
     with opened(library) as store:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import os
 from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -147,7 +148,7 @@ def _show(store: Store, session: Session, pages: list[Path], as_json: bool) -> N
     if as_json:
         fields = {
             "session": documents.session_document(session, swings_by_view(store, [session.id])[session.id]),
-            "clips": [documents.kept_clip_document(clip, present=clip.path.exists()) for clip in clips],
+            "clips": [documents.kept_clip_document(clip, present=os.path.exists(clip.path)) for clip in clips],
             "swings": [documents.kept_swing_document(swing) for swing in swings],
             "notes": [documents.note_document(note) for note in notes],
             "pages": [str(path) for path in pages],
@@ -189,7 +190,7 @@ def _notes(
 
 
 def _clip_row(clip: KeptClip) -> tuple[str, ...]:
-    gone = "" if clip.path.exists() else "File not there any more."
+    gone = "" if os.path.exists(clip.path) else "File not there any more."
     why = " ".join(part for part in (clip.problem, clip.hint) if part)
     return (
         str(clip.id),

@@ -382,7 +382,7 @@ class _Names:
 
 
 def _check_file(store: Store, target: Path, replace: bool) -> None:
-    if target.exists():
+    if os.path.lexists(target):
         if not replace or not target.is_file():
             raise OutputError(f"{target} is there already.", "Choose another name, or give --replace to replace it.")
         # A saved track is a CSV too, and the library only knows where it lies.
@@ -392,7 +392,7 @@ def _check_file(store: Store, target: Path, replace: bool) -> None:
 
 
 def _same(one: Path, other: Path) -> bool:
-    return one.name.casefold() == other.name.casefold() and other.exists() and one.samefile(other)
+    return one.name.casefold() == other.name.casefold() and os.path.exists(other) and one.samefile(other)
 
 
 @contextmanager
@@ -438,7 +438,7 @@ def _new_folder(target: Path, replace: bool) -> Iterator[Path]:
 
 def _old_export(target: Path, replace: bool) -> bool:
     """Whether an earlier export stands there that is to be replaced."""
-    if not target.exists() and not target.is_symlink():
+    if not os.path.lexists(target):
         return False
     if not target.is_dir() or target.is_symlink():
         raise OutputError(

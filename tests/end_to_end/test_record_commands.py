@@ -133,6 +133,19 @@ def test_a_file_that_is_no_library_is_left_alone(tmp_path: Path, capsys: pytest.
     assert other.read_text() == "my shopping list"
 
 
+def test_names_that_no_file_can_have(library: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    long, below = tmp_path / ("a" * 300), library / "below"
+    for name in (long, below):
+        called(capsys, "players", "--library", name, code=3)
+        called(capsys, "players", "Robin", "--new", "--library", name, code=3)
+        called(capsys, "backup", name, code=3)
+        called(capsys, "backup", name, "--restore", code=3)
+        called(capsys, "backup", library, "--restore", "--library", name, code=3)
+        called(capsys, "export", name, "-q", code=6)
+        called(capsys, "export", f"{name}.csv", "-q", code=6)
+    assert sorted(path.name for path in tmp_path.iterdir() if "part" in path.name) == []
+
+
 def test_an_empty_library_and_a_player_without_swings(library: Path, capsys: pytest.CaptureFixture[str]) -> None:
     called(capsys, "players", "Robin", "--new", "--hand", "left")
     assert "overlay add" in called(capsys, "sessions", "Robin")
@@ -150,6 +163,12 @@ def test_players_are_listed_and_changed(library: Path, capsys: pytest.CaptureFix
     changed = called(capsys, "players", "wren ALDOUS", "--hand", "left", "--stature-cm", 170, "--reference", "best")
     assert "Kept: Wren Aldous" in changed
     assert "left-handed, 170 cm tall, compared with best" in changed
+    assert "note:" not in changed
+    for doubtful in ("Larkspr model", "best:Nobody", "swing:99"):
+        assert "note: There is no" in called(capsys, "players", "Wren Aldous", "--reference", doubtful)
+    assert "note: There is no" in called(capsys, "players", "Wren Aldous", "--reference", "⛳" * 150)
+    for good in ("best:idris holm", "swing:1", "none"):
+        assert "note:" not in called(capsys, "players", "Wren Aldous", "--reference", good)
     called(capsys, "players", "Wren Aldous", "--reference", "")
     (wren,) = [row for row in document(capsys, "players")["players"] if row["name"] == "Wren Aldous"]
     assert wren == {
@@ -403,7 +422,7 @@ def test_remarks_of_anybody_do_nothing_to_the_terminal(
     """Paths come from the disk, and may hold anything; what the library refuses in a name it may keep in a path."""
     with open_store(library) as store:
         for i, name in enumerate(
-            ("\x1b[31mred\x1b[0m\n.mp4", "[red]x[/red].mp4", "\u202egpj.mp4", "⛳" * 60 + ".mp4", "\udc80.mp4")
+            ("\x1b[31mred\x1b[0m\n.mp4", "[red]x[/red].mp4", "\u202egpj.mp4", "⛳" * 90 + ".mp4", "\udc80.mp4")
         ):
             store.keep(
                 2,
@@ -422,6 +441,40 @@ def test_remarks_of_anybody_do_nothing_to_the_terminal(
         out = capsys.readouterr().out
         assert re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202e\ud800-\udfff]", out) is None
         json.loads(out)
+
+
+HOSTILE = "\x1b[31mred\x9b1m\u202e[bold]x[/bold]\n:golfer: <b>\u2066"
+
+
+def test_a_library_of_somebody_else_does_nothing_to_the_terminal(
+    library: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What overlay refuses to keep may have been written into the file by another hand."""
+    with open_store(library) as store:
+        store.add_note("session", 1, "x")
+        store.tag("session", 1, "x")
+        for table, column in (
+            ("players", "name"), ("players", "reference"), ("sessions", "club"), ("sessions", "place"),
+            ("sessions", "worked_on"), ("sessions", "focus"), ("clips", "path"), ("clips", "problem"),
+            ("clips", "hint"), ("swings", "first_focus"), ("notes", "text"), ("tags", "word"), ("kinds", "name"),
+            ("kinds", "unit"),
+        ):  # fmt: skip
+            only = {"players": "id = 1", "clips": "problem <> ''", "kinds": "id = 3"}.get(table, "1")
+            store._db.run(f"UPDATE {table} SET {column} = ? WHERE {only}", (HOSTILE,))
+    raw = re.compile("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+    for command in (
+        ("players",), ("players", HOSTILE), ("sessions",), ("session", 1), ("swings",), ("best",),
+        ("note", "session:1"), ("players", "Idris Holm", "--reference", HOSTILE),
+        ("check", "-q"), ("forget", "Idris Holm", "--dry-run"), ("swings", "Nobody"), ("swings", "--sort", "nothing"),
+        ("sessions", "--club", HOSTILE), ("best", "--swing", 1), ("export", tmp_path / "out", "-q"),
+    ):  # fmt: skip
+        for more in ((), ("--json",)):
+            run([str(word) for word in (*command, *more)])
+            out, err = capsys.readouterr()
+            assert raw.search(out + err) is None, command
+            if more and out:
+                json.loads(out)
+    assert raw.search((tmp_path / "out" / "sessions.csv").read_text(encoding="utf-8")) is None
 
 
 # --- export, backup, check --------------------------------------------------------------------------------------

@@ -25,6 +25,7 @@ from overlay.batch.pool import LocalPool
 from overlay.settings.cluster import ClusterSettings
 
 PREFIX = "overlay-clip-"
+CACHE_PREFIX = "overlay-cache-"
 
 
 @dataclass
@@ -41,6 +42,7 @@ _places: dict[str, _Place] = {}
 _lock = threading.Lock()
 _reading = threading.Lock()
 _pool: LocalPool | None = None
+_cache: Path | None = None
 _timer: threading.Timer | None = None
 
 
@@ -162,7 +164,6 @@ def read_placed(token: str, told: Mapping[str, Any], visible: str) -> dict[str, 
     if not visible and place is None:
         return {"lost": "it has lost the clip"}
     path = Path(visible) if place is None else place.path
-    # What is kept of a pose between runs stays on the coach's machine: a worker keeps nothing of a clip.
     fields = {name: value for name, value in told.items() if name != "path"}
     job = ReadJob(path=path, **fields)
     try:
@@ -181,13 +182,29 @@ def read_placed(token: str, told: Mapping[str, Any], visible: str) -> dict[str, 
 
 
 def _read(job: ReadJob) -> Any:
-    global _pool
+    global _pool, _cache
     # One clip at a time in each worker, however many threads it was started with.
     with _reading:
         if _pool is None:
-            _pool = LocalPool(1, cores=1)
-        (read,) = _pool.run([job])
+            _cache = Path(tempfile.mkdtemp(prefix=CACHE_PREFIX, dir=_own_directory()))
+            _pool = LocalPool(1, cores=1, environment={"OVERLAY_CACHE_DIR": str(_cache)})
+        try:
+            (read,) = _pool.run([job])
+        finally:
+            # What is found of a pose is kept between runs on the coach's machine alone.
+            for kept in list(_cache.iterdir()) if _cache is not None and _cache.is_dir() else ():
+                shutil.rmtree(kept, ignore_errors=True)
     return read
+
+
+def _own_directory() -> Path:
+    """The folder of this Dask worker, which goes with it."""
+    try:
+        import distributed
+
+        return Path(distributed.get_worker().local_directory)
+    except (ImportError, ValueError):  # no worker of Dask's
+        return Path(tempfile.gettempdir())
 
 
 def _renamed(plain: Any, place: _Place, path: str) -> Any:

@@ -11,7 +11,7 @@ import sys
 import threading
 import time
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -53,11 +53,13 @@ class _Task:
 class _Worker:
     """A worker process, and the thread that listens to it."""
 
-    def __init__(self, inbox: queue.SimpleQueue[tuple[_Worker, Any]], settings: PoolSettings) -> None:
+    def __init__(
+        self, inbox: queue.SimpleQueue[tuple[_Worker, Any]], settings: PoolSettings, added: Mapping[str, str]
+    ) -> None:
         self.task: _Task | None = None
         self.ready = False
         self.heard_at = time.monotonic()
-        self.process = _start(settings)
+        self.process = _start(settings, added)
         self._inbox = inbox
         self._said: deque[str] = deque(maxlen=30)
         assert self.process.stdin is not None
@@ -127,10 +129,10 @@ class _Worker:
                 self._said.append(line.decode("utf-8", "replace")[:400])
 
 
-def _start(settings: PoolSettings) -> subprocess.Popen[bytes]:
+def _start(settings: PoolSettings, added: Mapping[str, str]) -> subprocess.Popen[bytes]:
     import overlay
 
-    environment = dict(os.environ)
+    environment = {**os.environ, **added}
     for name in THREAD_VARIABLES:
         environment[name] = str(settings.threads)
     # The same code as here, wherever this process found it; and nothing from the folder the user is in.
@@ -164,6 +166,8 @@ class LocalPool:
     cores : int or None
         How many threads a clip may use that is read alone; None: one a core. A worker of a cluster has one: others
         read on the same machine.
+    environment : mapping or None
+        Variables that the workers see beside this process's own.
 
     Notes
     -----
@@ -172,12 +176,18 @@ class LocalPool:
     """
 
     def __init__(
-        self, workers: int | None = None, settings: PoolSettings | None = None, *, cores: int | None = None
+        self,
+        workers: int | None = None,
+        settings: PoolSettings | None = None,
+        *,
+        cores: int | None = None,
+        environment: Mapping[str, str] | None = None,
     ) -> None:
         self._settings = settings or PoolSettings()
         self._cores = usable_cores() if cores is None else max(1, cores)
         self._limit = self._cores if workers is None else max(1, workers)
         self._inbox: queue.SimpleQueue[tuple[_Worker, Any]] = queue.SimpleQueue()
+        self._environment = dict(environment or {})
         self._crew: list[_Worker] = []
         self._failed_starts = 0
 
@@ -241,7 +251,7 @@ class LocalPool:
                     told(task.job, "")
         starting = sum(not worker.ready for worker in self._crew)
         for _ in range(min(len(waiting) - starting, self._limit - len(self._crew))):
-            self._crew.append(_Worker(self._inbox, self._settings))
+            self._crew.append(_Worker(self._inbox, self._settings, self._environment))
 
     def _heard(self, worker: _Worker, message: Any, waiting: deque[_Task], told: Told | None) -> ClipRead | None:
         if worker not in self._crew:

@@ -319,6 +319,37 @@ def test_what_cannot_be_sent_fails_alone(tmp_path: Path) -> None:
     assert {read.problem_code for read in got.values()} == {3, 4}
 
 
+def test_a_worker_keeps_nothing_it_found_of_a_pose(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    class Pool:
+        def __init__(self, workers: int, *, cores: int, environment: dict[str, str]) -> None:
+            assert (workers, cores) == (1, 1)
+            self.cache = Path(environment["OVERLAY_CACHE_DIR"])
+
+        def run(self, jobs: list[ReadJob]) -> Any:
+            assert list(self.cache.iterdir()) == []
+            (self.cache / "pose").mkdir()
+            (self.cache / "pose" / "x.masks.npz").write_bytes(b"a person's outline")
+            if "bad" in jobs[0].path.name:
+                raise SetupError("No worker process can be started.", "Close other programs.")
+            return iter([answered(jobs[0])])
+
+    monkeypatch.undo()
+    monkeypatch.setattr(cluster_worker, "LocalPool", Pool)
+    monkeypatch.setattr(cluster_worker, "_pool", None)
+    monkeypatch.setattr(cluster_worker, "_cache", None)
+    monkeypatch.setattr(cluster_worker, "_own_directory", lambda: tmp_path)
+    good, bad = jobs_of(tmp_path / "clips", 2)
+    bad = replace(bad, path=bad.path.rename(bad.path.with_name("bad.mp4")))
+    for _ in range(2):
+        assert "shows no swing" in cluster_worker._read(good).problem
+        (cache,) = tmp_path.glob("overlay-cache-*")
+        assert list(cache.iterdir()) == []
+        assert cache.stat().st_mode & 0o077 == 0
+    with pytest.raises(SetupError):
+        cluster_worker._read(bad)
+    assert list(cache.iterdir()) == []
+
+
 def test_a_clip_nobody_asks_for_any_more_is_taken_away(tmp_path: Path) -> None:
     assert cluster_worker.make_place("late", "clip.mp4", 3, None, SETTINGS, dask_worker=Range(tmp_path)) == ""
     (folder,) = tmp_path.glob("overlay-clip-*")

@@ -46,11 +46,17 @@ class AddDisplay:
 
     def stage(self, name: str, total: float | None = None) -> None:
         if total is not None and name == "reading clips":
-            self._total, self._done = int(total), 0
+            self._begin(int(total))
         elif not self._quiet and self._bars is None:
             sys.stderr.write(f"{name} …\n")
             sys.stderr.flush()
         self._draw("" if total is not None else name)
+
+    def _begin(self, total: int) -> None:
+        """A new count; what was finished before no longer is."""
+        self._total, self._done = total, 0
+        if self._bars is not None and self._task is not None:
+            self._bars.reset(self._task, total=total or None)
 
     def advance(self, amount: float = 1.0) -> None:
         self._done += int(amount)
@@ -89,10 +95,17 @@ class AddDisplay:
             f"{clip_name(path, 24)}{f' ({stage})' if stage else ''}" for path, stage in self._running.items()
         )
         # What else the line holds: spinner, count, bar, time left.
-        room = self._bars.console.width - 2 - (2 * len(str(self._total)) + 2) - 11 - (len(self.left) + 1) - 2
+        room = self._bars.console.width - 2 - (2 * len(str(self._total)) + 5) - 11 - (len(self.left) + 1) - 2
         if len(said) > room:
             said = f"{said[: room - 1]}…" if room >= 8 else ""
-        self._bars.update(self._task, description=said, total=self._total or None, completed=self._done, left=self.left)
+        self._bars.update(
+            self._task,
+            description=said,
+            total=self._total or None,
+            completed=self._done,
+            left=self.left,
+            count=f"{self._done} of {self._total}" if self._total else "",
+        )
 
     @property
     def left(self) -> str:
@@ -108,19 +121,19 @@ class AddDisplay:
             yield self
             return
         from rich.console import Console
-        from rich.progress import BarColumn, MofNCompleteColumn, Progress, SpinnerColumn, TextColumn
+        from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn
         from rich.table import Column
 
         columns = (
             SpinnerColumn(),
-            MofNCompleteColumn(table_column=Column(no_wrap=True)),
+            TextColumn("{task.fields[count]}", table_column=Column(no_wrap=True)),
             BarColumn(bar_width=10),
             TextColumn("{task.fields[left]}", table_column=Column(no_wrap=True)),
             TextColumn("{task.description}", markup=False, table_column=Column(no_wrap=True, overflow="ellipsis")),
         )
         with Progress(*columns, console=Console(stderr=True)) as bars:
             self._bars = bars
-            self._task = bars.add_task("", total=None, left="")
+            self._task = bars.add_task("", total=None, left="", count="")
             try:
                 yield self
             finally:

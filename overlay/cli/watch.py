@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -100,13 +101,17 @@ class _WatchDisplay(AddDisplay):
 
         from overlay.cli.show import console
 
-        if self._bars is not None:
+        if self._bars is not None and (self._err or sys.stdout.isatty()):
             self._bars.console.print(Text(text, style="bold" if bold else ""))
         else:
             out = Console(stderr=True, highlight=False, soft_wrap=True) if self._err else console()
             out.print(Text(text, style="bold" if bold else ""))
             # Whoever reads it through a pipe waits for it too.
             out.file.flush()
+
+    def done(self) -> None:
+        self._begin(0)
+        self._draw("waiting for the next clip")
 
     def told(self, row: AddRow) -> None:
         self.forget(row)

@@ -190,7 +190,7 @@ def _is_id(text: str) -> bool:
     return re.fullmatch(r"[0-9]{1,15}", text) is not None
 
 
-ID = click.IntRange(1, 10**15)
+ID = click.IntRange(min=1)
 
 
 def record_options(command: Command) -> Command:

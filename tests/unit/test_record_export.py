@@ -6,6 +6,7 @@ import csv
 import json
 import math
 import os
+import re
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -70,6 +71,13 @@ def test_the_csv_says_what_is_kept(store: Store, tmp_path: Path) -> None:
     assert [column["name"] for column in listed["tables"]["swings"]["columns"]] == list(
         rows_of(tmp_path / "out" / "swings.csv")[0]
     )
+
+
+def test_every_column_is_described(repository: Path) -> None:
+    page = (repository / "docs" / "record.md").read_text(encoding="utf-8")
+    described = set(re.findall(r"`([a-z0-9_]+)`", page[page.index("### The tables") :]))
+    assert {column.name for columns in TABLES.values() for column in columns} <= described
+    assert set(TABLES) <= described
 
 
 def test_parquet_read_by_its_own_reader_says_the_same(store: Store, tmp_path: Path) -> None:

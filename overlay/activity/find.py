@@ -129,12 +129,11 @@ def judge(clip: Clip, activity: Activity, slow: float, settings: ActivitySetting
     swept = np.nan_to_num(activity.swept)
     if not len(swept) or float(swept.max()) < s.least:
         return _all_of(clip, "Nothing moves as suddenly as a swing.", activity)
-    strongest = _strongest_short(activity.time_s, swept, s.short_burst_s * slow, s.least)
-    if strongest is None:
+    short = _short_bursts(activity.time_s, swept, slow, s)
+    # Whatever is the strongest: one burst as sudden as only real time has them is enough.
+    if not any(swept[at] >= s.sharp * _moved_about(activity, activity.time_s[at], 0.3 * slow) for at in short):
         return _all_of(clip, "Nothing moves as suddenly as a swing in real time.", activity)
-    if swept[strongest] < s.sharp * _moved_about(activity, activity.time_s[strongest], 0.3 * slow):
-        return _all_of(clip, "Nothing moves as suddenly as a swing in real time.", activity)
-    level = float(np.clip(s.share * swept[strongest], s.least, s.most))
+    level = float(np.clip(s.share * swept[short[0]], s.least, s.most))
     bursts = _runs(activity.time_s, np.asarray(swept >= level, bool), s.joined_s * slow)
     first_s, last_s = float(clip.times_s[0]), float(clip.times_s[-1])
     spans = [_about(activity, burst, slow, s) for burst in bursts]
@@ -147,19 +146,23 @@ def judge(clip: Clip, activity: Activity, slow: float, settings: ActivitySetting
     return Stretches(kept, False, why, activity)
 
 
-def _strongest_short(times: FloatArray, swept: FloatArray, short_s: float, least: float) -> int | None:
-    """Index of the largest value that is halved again within ``short_s``; None when there is none above ``least``."""
+def _short_bursts(times: FloatArray, swept: FloatArray, slow: float, settings: ActivitySettings) -> list[int]:
+    """Where it peaks: every burst that is halved again in a short time, the strongest first, down to a share of it."""
+    s = settings
     left = swept.copy()
+    low_of = s.least
+    found: list[int] = []
     while True:
         at = int(np.argmax(left))
-        if left[at] < least:
-            return None
+        if left[at] < low_of:
+            return found
         low = np.flatnonzero(swept < 0.5 * swept[at])
-        first, after = int(np.searchsorted(low, at)) - 1, int(np.searchsorted(low, at))
-        start = low[first] + 1 if first >= 0 else 0
-        stop = low[after] - 1 if after < len(low) else len(swept) - 1
-        if times[stop] - times[start] <= short_s:
-            return at
+        after = int(np.searchsorted(low, at))
+        start = int(low[after - 1]) + 1 if after > 0 else 0
+        stop = int(low[after]) - 1 if after < len(low) else len(swept) - 1
+        if times[stop] - times[start] <= s.short_burst_s * slow:
+            low_of = max(low_of, s.share * float(swept[at])) if not found else low_of
+            found.append(at)
         left[start : stop + 1] = 0.0
 
 

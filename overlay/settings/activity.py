@@ -41,7 +41,9 @@ class ActivitySettings:
     most: float = setting(0.012, "fraction", "of the picture: more is always kept, however strong something else is")
     least: float = setting(0.0015, "fraction", "of the picture: a downswing of a player a quarter of the height tall")
     sharp: float = setting(
-        0.18, "fraction", "swept over moved at the strongest burst; real time 0.25 and more, eight times slowed 0.11"
+        0.16,
+        "fraction",
+        "swept over moved at one of the bursts; rendered swings 0.20–0.31, a real slowed one up to 0.13",
     )
     joined_s: float = setting(0.5, "s", "bursts nearer to each other are one: the top is a moment of rest")
 

@@ -121,6 +121,14 @@ def test_something_far_more_violent_hides_no_swing(length_s: float) -> None:
     assert holds(found, 60.0)
 
 
+def test_a_stronger_walker_does_not_make_a_recording_slowed() -> None:
+    # He sweeps more than the swing, and still more of him moves.
+    made = Range(60).swing(30.0).busy(5.0, 8.0, 0.008, 0.25).busy(6.4, 6.6, 0.038, 0.25)
+    found = judge(clip_of(60), made.activity, 1.0, SETTINGS)
+    assert not found.whole
+    assert holds(found, 30.0)
+
+
 def test_a_slow_rehearsal_and_a_waggle_alone_are_left_out() -> None:
     made = Range(90).swing(60.0).swing(20.0, 0.3).busy(40.0, 42.0, 0.002, 0.02)
     found = judge(clip_of(90), made.activity, 1.0, SETTINGS)

@@ -74,6 +74,7 @@ def shift_words(shift: Shift, view: View) -> str:
 
 
 def joined(parts: Sequence[str]) -> str:
+    """A list as it is spoken: "a, b and c"."""
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 

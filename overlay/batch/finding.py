@@ -142,6 +142,8 @@ def _walk(folder: Path, closed: set[tuple[int, int] | None]) -> Iterator[tuple[P
         made = "comparison.json" in files
         for name in sorted(files, key=natural):
             path = at / name
+            if name.endswith(".marks.json"):
+                continue  # belongs to its clip
             if name == "comparison.mp4" and made:
                 yield path, MADE
             else:

@@ -35,6 +35,8 @@ def test_a_folder_is_walked_and_what_is_no_clip_is_left_out(tmp_path: Path) -> N
     left = {path.name: why for path, why in found.left_out}
     assert left["half.mp4.part"] == left["x.tmp"] == left["a.icloud"] == "still being copied"
     assert left[".hidden.mp4"] == left["._swing2.MOV"] == "hidden or temporary"
+    (folder / "swing2.MOV.marks.json").write_text("{}")
+    assert find_clips([folder]) == found
     assert left["scores.csv"] == left["notes.txt"] == left["other.npz"] == "no clip"
 
 

@@ -96,4 +96,4 @@ def _print_removed(kept: Remembered, removed: Removed) -> None:
     if removed.models_left:
         say(f"Still kept: {listed(removed.models_left)}; `overlay model remove NAME` removes a model.")
     say("The clips' files and the marks beside them were not touched; delete them yourself if they are to go.")
-    say("Backups, exports and pages that were made earlier still hold what they held.")
+    say("Backups, exports, pages, pictures and videos that were made earlier still hold what they held.")

@@ -31,6 +31,8 @@ MONTHS = (
 YEARS = (1900, 2199)
 TARGETS = ("player", "session", "clip", "swing")
 
+UNIT_WORDS = {"deg": "degrees", "torso": "torso lengths", "fraction": "per cent", "s": "seconds"}
+
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON (docs/record-json.md).")
 
 
@@ -92,11 +94,12 @@ def _day_parts(said: str) -> tuple[int, int, int] | None:
 
 
 class Limit(NamedTuple):
-    """One ``--where``: a measure and the closed range it is to lie in; an open end is infinite."""
+    """One ``--where``: a measure and the closed range it is to lie in; an open end is infinite, "" no unit told."""
 
     measure: str
     low: float
     high: float
+    unit: str = ""
 
 
 class Where(click.ParamType):  # type: ignore[type-arg]  # generic since click 8.3 only
@@ -128,26 +131,31 @@ def read_limit(text: str) -> Limit:
         raise ValueError(f"{shown!r} gives no limit; {how}")
     name, sign, amount = measure_word(match[1]), match[2], match[3].strip()
     ends = amount.split("..") if sign == "=" else [amount]
-    values = [_amount(end) for end in ends]
-    if not name or len(values) > 2 or any(value is None for value in values):
+    amounts = [found for found in map(_amount, ends) if found is not None]
+    if not name or len(ends) > 2 or len(amounts) < len(ends):
         raise ValueError(f"{shown!r} gives no number; {how}")
-    value, last = float(values[0] or 0.0), float(values[-1] or 0.0)
+    units = {unit for _, unit in amounts if unit}
+    if len(units) > 1:
+        raise ValueError(f"{shown!r} has two units; {how}")
+    value, last, unit = amounts[0][0], amounts[-1][0], next(iter(units), "")
     if sign == "=":
         if value > last:
             raise ValueError(f"{shown!r} ends before it begins; {how}")
-        return Limit(name, value, last)
+        return Limit(name, value, last, unit)
     # Both ends of a range belong to it: what is strictly beyond begins at the next number there is.
     if sign.startswith(">"):
-        return Limit(name, value if sign == ">=" else math.nextafter(value, math.inf), math.inf)
-    return Limit(name, -math.inf, value if sign == "<=" else math.nextafter(value, -math.inf))
+        return Limit(name, value if sign == ">=" else math.nextafter(value, math.inf), math.inf, unit)
+    return Limit(name, -math.inf, value if sign == "<=" else math.nextafter(value, -math.inf), unit)
 
 
-def _amount(text: str) -> float | None:
+def _amount(text: str) -> tuple[float, str] | None:
+    """The number and its unit as measures have it; a per cent is a hundredth of a fraction."""
     match = re.fullmatch(r"([-+−]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:e[-+]?[0-9]+)?)\s*(%|°|deg|torso|cm|s)?", text.strip())
     if match is None:
         return None
     value = float(match[1].replace("−", "-")) / (100.0 if match[2] == "%" else 1.0)
-    return value if math.isfinite(value) else None
+    unit = {"%": "fraction", "°": "deg", None: ""}.get(match[2], match[2])
+    return (value, unit) if math.isfinite(value) else None
 
 
 def measure_word(text: str) -> str:
@@ -273,15 +281,22 @@ def read_filter(
         until=until,
         best=True if only_best else None,
         first=None if first is None else measure_word(first),
-        limits=tuple(
-            (
-                known_measure(store, limit.measure),
-                None if math.isinf(limit.low) else limit.low,
-                None if math.isinf(limit.high) else limit.high,
-            )
-            for limit in limits
-        ),
+        limits=tuple(_kept_limit(store, limit) for limit in limits),
     )
+
+
+def _kept_limit(store: Store, limit: Limit) -> tuple[str, float | None, float | None]:
+    from overlay.library.counting import measure_units
+
+    name = known_measure(store, limit.measure)
+    unit = measure_units(store)[name]
+    if limit.unit not in ("", unit):
+        told = f"in {UNIT_WORDS.get(unit, plain(unit, 20))}" if unit else "a plain number"
+        raise InputError(
+            f"{plain(name, 60)} is {told}, and its limit is told in {UNIT_WORDS.get(limit.unit, limit.unit)}.",
+            "Write the limit in the measure's own unit, or the bare number.",
+        )
+    return name, None if math.isinf(limit.low) else limit.low, None if math.isinf(limit.high) else limit.high
 
 
 def known_measure(store: Store, name: str) -> str:

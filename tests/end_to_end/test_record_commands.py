@@ -359,6 +359,10 @@ def test_a_measure_that_is_not_known_has_neighbours(library: Path, capsys: pytes
     for arguments in (("--sort", "tempo_ration"), ("--where", "tempo_ration>3"), ("--measure", "tempo_ration")):
         assert "Did you mean tempo_ratio" in called(capsys, "swings", *arguments, code=3)
     assert "quotes" in called(capsys, "swings", "--where", "tempo_ratio", code=2)
+    said = called(capsys, "swings", "--where", "hips_line_release>5 cm", code=3)
+    assert "hips_line_release is in torso lengths, and its limit is told in cm" in said
+    assert "per cent" in called(capsys, "swings", "--where", "spine_side_bend_top>5%", code=3)
+    assert document(capsys, "swings", "--where", "spine_side_bend_top>-13°", "--where", "backswing_s<1 s")["total"] == 7
     assert "There is no session 99" in called(capsys, "swings", "--session", 99, code=3)
     assert "No swing is so" in called(capsys, "swings", "--where", "tempo_ratio>30")
     assert document(capsys, "swings", "--where", "tempo_ratio>30")["swings"] == []

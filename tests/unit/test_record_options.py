@@ -77,8 +77,8 @@ def test_a_stretch_that_ends_before_it_begins() -> None:
         ("Tempo ratio <= 3.2", Limit("tempo_ratio", -math.inf, 3.2)),
         ("tempo-ratio=2.8..3.2", Limit("tempo_ratio", 2.8, 3.2)),
         ("tempo_ratio=3", Limit("tempo_ratio", 3.0, 3.0)),
-        ("spine_side_bend_top >= -12.5°", Limit("spine_side_bend_top", -12.5, math.inf)),
-        ("hand_height_back>=60 %", Limit("hand_height_back", 0.6, math.inf)),
+        ("spine_side_bend_top >= -12.5°", Limit("spine_side_bend_top", -12.5, math.inf, "deg")),
+        ("hand_height_back>=60 %", Limit("hand_height_back", 0.6, math.inf, "fraction")),
         ("hands.backswing.x<=−0.1", Limit("hands.backswing.x", -math.inf, -0.1)),
         ("x>=1e-3", Limit("x", 1e-3, math.inf)),
     ],
@@ -100,6 +100,12 @@ def test_strict_limits_leave_their_end_out() -> None:
 def test_other_limits_are_refused(text: str) -> None:
     with pytest.raises(ValueError, match="quotes"):
         read_limit(text)
+
+
+def test_a_range_has_one_unit() -> None:
+    assert read_limit("a=5 %..0.2").unit == "fraction"
+    with pytest.raises(ValueError, match="two units"):
+        read_limit("a=5°..10 %")
 
 
 def test_a_range_that_ends_before_it_begins() -> None:

@@ -93,6 +93,13 @@ class Arrivals:
             del self._files[path]
         return [path for _, path in sorted(ready, key=lambda one: (-one[0], one[1].name))]
 
+    def ignore_present(self, now_s: float | None = None) -> int:
+        """Leave what is in the folder now, and say how many files that are; one that changes later is looked at."""
+        self.look(now_s)
+        self.late = []
+        self.taken(self._files)
+        return len(self._files)
+
     def taken(self, paths: Iterable[Path]) -> None:
         """These were dealt with as they were at the last look; one that has changed since is looked at again."""
         for path in paths:

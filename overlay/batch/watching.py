@@ -42,6 +42,7 @@ def watch_folder(
     late: TellLate | None = None,
     written: TellNewest | None = None,
     until: Callable[[], bool] | None = None,
+    only_new: bool = False,
     settings: WatchSettings | None = None,
 ) -> AddReport:
     """Add the clips of a folder as they arrive, until Ctrl-C.
@@ -62,6 +63,8 @@ def watch_folder(
     late, written : function, optional
     until : function, optional
         Asked between looks: True ends the watch.
+    only_new : bool
+        Leave what is in the folder at the start.
     settings : WatchSettings
 
     Returns
@@ -95,6 +98,8 @@ def watch_folder(
     adding = Adding(store, spec, pool, progress, tell, running)
     adding.prepare()
     arrivals = Arrivals(folder, () if out is None else (out.folder,), settings)
+    if only_new:
+        arrivals.ignore_present()
     try:
         while until is None or not until():
             ready = arrivals.look()

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     help="Write video, stills and report of the newest comparison here, always under the same names.",
 )
 @click.option("--no-video", is_flag=True, help="With --out: stills, report and scores only.")
+@click.option("--only-new", is_flag=True, help="Leave what is in the folder already: a phone's camera folder, say.")
 @click.option(
     "--still",
     type=click.FloatRange(0.0, 600.0),
@@ -40,6 +41,7 @@ def command(
     folder: Path,
     out: Path | None,
     no_video: bool,
+    only_new: bool,
     still: float | None,
     library: Path | None,
     quiet: bool,
@@ -81,6 +83,7 @@ def command(
                 out=newest,
                 late=display.late,
                 written=display.written,
+                only_new=only_new,
                 settings=settings,
             )
 

@@ -124,7 +124,8 @@ def test_a_file_that_is_not_finished_is_named_at_the_end(started: Callable[..., 
     folder.mkdir()
     write_track(folder / "whole.npz", 0)
     (folder / "half.mp4").write_bytes((100_000).to_bytes(4, "big") + b"mdat" + bytes(500))
-    watch = started(folder, "--player", "Rowan Vale", "--library", tmp_path / "l.sqlite", "--still", "0.2")
+    given = ("--player", "Rowan Vale", "--library", tmp_path / "l.sqlite", "--still", "0.2")
+    watch = started(folder, *given)
     watch.wait_for("whole.npz: added")
     assert watch.stop() == 0
     assert "Left out: 1 × not whole." in watch.text

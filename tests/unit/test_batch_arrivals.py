@@ -113,6 +113,19 @@ def test_a_file_that_changes_after_it_was_taken_is_taken_again(tmp_path: Path, v
     assert names(arrivals.look(7.0)) == ["a.mp4"]
 
 
+def test_what_is_there_at_the_start_can_be_left(tmp_path: Path, video: Path) -> None:
+    shutil.copy(video, tmp_path / "old.mp4")
+    (tmp_path / "half.mp4").write_bytes(video.read_bytes()[:500])
+    arrivals = Arrivals(tmp_path, settings=SETTINGS)
+    assert arrivals.ignore_present(0.0) == 2
+    assert arrivals.look(100.0) == []
+    assert (arrivals.late, arrivals.unfinished) == ([], ())
+    shutil.copy(video, tmp_path / "new.mp4")
+    shutil.copy(video, tmp_path / "half.mp4")
+    assert arrivals.look(101.0) == []
+    assert set(names(arrivals.look(104.0))) == {"new.mp4", "half.mp4"}
+
+
 def test_the_newest_comes_first(tmp_path: Path, video: Path) -> None:
     for i, name in enumerate(("b.mp4", "c.mp4", "a.mp4")):
         shutil.copy(video, tmp_path / name)

@@ -78,18 +78,18 @@ class _Where:
     def of_swings(self) -> str:
         """All of it, on ``sessions x`` and ``swings s``."""
         view = f" AND +s.view IN ({marks(self.views)})" if self.views else ""
-        return f"{self.session} AND {self.swing.format(id='s.id')}{view}"
+        return f"{self.session} AND {self.swing.format(id='s.id', session='s.session_id')}{view}"
 
     @property
     def of_swings_alone(self) -> str:
         """All of it, on ``swings s``."""
         view = f" AND +s.view IN ({marks(self.views)})" if self.views else ""
-        return f"{self._in_sessions('s')} AND {self.swing.format(id='s.id')}{view}"
+        return f"{self._in_sessions('s')} AND {self.swing.format(id='s.id', session='s.session_id')}{view}"
 
     @property
     def of_measures(self) -> str:
         """All of it but the view, on ``measures m``: the swings themselves need not be looked at."""
-        return f"{self._in_sessions('m')} AND {self.swing.format(id='m.swing_id')}"
+        return f"{self._in_sessions('m')} AND {self.swing.format(id='m.swing_id', session='m.session_id')}"
 
     @property
     def values(self) -> tuple[Any, ...]:
@@ -207,6 +207,10 @@ class Listing(Part):
         kinds = self._kinds_of(name, filter.views)
         where = self._where(filter)
         way = "DESC" if descending else "ASC"
+        few = self._few(where)
+        if few is not None:
+            every = self._sorted(few, kinds, descending)
+            return every[offset:] if limit < 0 else every[offset : offset + limit]
         end = -1 if limit < 0 else limit + offset
         found: list[tuple[float, int]] = []
         for kind in kinds:
@@ -234,6 +238,39 @@ class Listing(Part):
             (*where.values, *kinds, rest_limit, max(0, offset - len(found))),
         )
         return [id for _, id in page] + [row[0] for row in rest]
+
+    def _few(self, where: _Where) -> list[int] | None:
+        """The swings that pass, newest first, when they are few; None when they are many, or all."""
+        if where.session == where.swing == "1":
+            return None
+        most = self._db.settings.few_swings
+        rows = self._db.rows(
+            f"""SELECT s.id FROM sessions x INDEXED BY sessions_by_date
+            CROSS JOIN swings s INDEXED BY swings_in_order ON s.session_id = x.id
+            WHERE x.date >= '' AND {where.of_swings}
+            ORDER BY x.date DESC, x.id DESC, s.taken_at DESC, s.id DESC LIMIT ?""",
+            (*where.values, most + 1),
+        )
+        return [row[0] for row in rows] if len(rows) <= most else None
+
+    def _sorted(self, ids: Sequence[int], kinds: Sequence[int], descending: bool) -> list[int]:
+        """The swings by their valid values, those without one last in the order given."""
+        values: dict[int, float] = {}
+        for some in chunks(ids):
+            for kind in kinds:
+                values.update(self._values(kind, some))
+        have = sorted(((values[id], id) for id in ids if id in values), reverse=descending)
+        return [id for _, id in have] + [id for id in ids if id not in values]
+
+    def _values(self, kind: int, ids: Sequence[int]) -> list[tuple[int, float]]:
+        """(swing, valid value) of one kind of measure."""
+        rows = self._db.rows(
+            f"""SELECT s.id, m.value FROM swings s CROSS JOIN measures m
+            ON m.kind_id = ? AND m.session_id = s.session_id AND m.swing_id = s.id
+            WHERE s.id IN ({marks(ids)}) AND m.valid = 1""",
+            (kind, *ids),
+        )
+        return [(row[0], row[1]) for row in rows]
 
     # --- what a filter means ---
 
@@ -282,13 +319,18 @@ class Listing(Part):
         for name, low, high in filter.limits:
             kinds = self._kinds_of(name, filter.views)
             edges = [(sign, edge) for sign, edge in ((">=", low), ("<=", high)) if edge is not None]
-            inside = "".join(f" AND value {sign} ?" for sign, _ in edges)
-            within(
-                f"""SELECT swing_id FROM measures INDEXED BY measures_by_value
-                WHERE kind_id IN ({marks(kinds)}) AND valid = 1{inside}""",
-                *kinds,
-                *(_edge(name, edge) for _, edge in edges),
-            )
+            inside = f"kind_id IN ({marks(kinds)}) AND valid = 1" + "".join(f" AND value {sign} ?" for sign, _ in edges)
+            given = (*kinds, *(_edge(name, edge) for _, edge in edges))
+            inner = f"SELECT swing_id FROM measures INDEXED BY measures_by_value WHERE {inside}"
+            most = self._db.settings.few_swings
+            if self._db.number(f"SELECT count(*) FROM ({inner} LIMIT ?)", (*given, most + 1)) <= most:
+                within(inner, *given)
+            else:
+                # Many pass: looking each up that comes along is less than finding all of them first.
+                swing.append(
+                    f"EXISTS (SELECT 1 FROM measures WHERE {inside} AND session_id = {{session}} AND swing_id = {{id}})"
+                )
+                swing_values.extend(given)
         return _Where(
             " AND ".join(session), tuple(session_values), " AND ".join(swing), tuple(swing_values), tuple(filter.views)
         )
@@ -336,12 +378,7 @@ class Listing(Part):
             ):
                 tags.setdefault(id, []).append(word)
             for kind in kinds:
-                for id, value in self._db.rows(
-                    f"""SELECT s.id, m.value FROM swings s CROSS JOIN measures m
-                    ON m.kind_id = ? AND m.session_id = s.session_id AND m.swing_id = s.id
-                    WHERE s.id IN ({marks(some)}) AND m.valid = 1""",
-                    (kind, *some),
-                ):
+                for id, value in self._values(kind, some):
                     values.setdefault(id, {})[kinds[kind]] = value
         return tuple(
             _swing(rows[id], tuple(tags.get(id, ())), values.get(id, {}), measures) for id in ids if id in rows

@@ -14,6 +14,7 @@ import pytest
 from library_factory import clip_read, comparison, swing_read
 
 from overlay.library import Store, SwingFilter, open_store
+from overlay.settings.library import LibrarySettings
 
 DAY = datetime.date(2031, 5, 4)
 LARGE = ("swings", "measures", "differences", "findings", "positions", "tracks", "clips", "comparisons")
@@ -93,7 +94,8 @@ FILTERS = [
 @pytest.mark.parametrize("sort", ["date", "id", "measure_07", "tempo_ratio"])
 @pytest.mark.parametrize("i", range(len(FILTERS)))
 def test_a_list_walks_an_index_in_the_wanted_order(i: int, sort: str, store: Store) -> None:
-    for descending in (True, False):
+    for descending, few in ((True, 0), (False, 0), (True, 3000)):
+        store._db.settings = LibrarySettings(few_swings=few)
 
         def ask(way: bool = descending) -> object:
             return store.swings(FILTERS[i], sort=sort, descending=way, limit=5, measures=("measure_02",))

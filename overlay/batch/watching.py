@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from overlay.batch.adding import Adding, TellRow, TellRunning
-from overlay.batch.arrivals import Arrivals
+from overlay.batch.arrivals import Arrivals, not_whole
 from overlay.batch.finding import Found
 from overlay.batch.jobs import Pool
 from overlay.batch.newest import NewestFolder
@@ -120,7 +120,9 @@ def watch_folder(
     except KeyboardInterrupt:
         pass  # the way in which a watch ends; what was being read is read by the next run
     reference = "" if adding.reference is None else adding.reference.name
-    waiting = tuple((path, "not whole") for path in arrivals.unfinished)
+    waiting = tuple(
+        (path, "not whole" if not_whole(path) else "not read yet") for path in arrivals.unfinished if path not in rows
+    )
     return AddReport(tuple(rows.values()), waiting, reference, adding.notes)
 
 

@@ -169,7 +169,7 @@ class Adding:
         self._progress.stage("reading clips", len(found.clips))
         try:
             for read in self.pool.run(self._jobs(found.clips), self._tell_running):
-                self._row(self._keep(read), read)
+                self._row(self._kept_or_not(read), read)
         finally:
             self._progress.done()
             self._plans.clear()
@@ -316,7 +316,7 @@ class Adding:
         if compared:
             notes.append(compared)
         self._tag(swing.id for swing in swings)
-        self._describe(kept.session_id)
+        self._describe(session)
         swings.sort(key=lambda swing: swing.number)
         return AddRow(
             path,
@@ -385,6 +385,14 @@ class Adding:
         if self._running is not None:
             self._running(job.path, stage)
 
+    def _kept_or_not(self, read: ClipRead) -> AddRow:
+        """The clip kept; where the library refuses this one clip, the others go on."""
+        try:
+            return self._keep(read)
+        except (InputError, DataError) as error:
+            # Its session was removed by another program just now, or what was read contradicts itself.
+            return AddRow(read.path, "failed", problem=error.message, hint=error.hint, code=error.exit_code)
+
     def _keep(self, read: ClipRead) -> AddRow:
         plan = self._plans.pop(read.content_hash)
         seconds = time.monotonic() - plan.begun_at if plan.begun_at else 0.0
@@ -437,8 +445,8 @@ class Adding:
         last = read.swings[-1]
         notes = [note for note in read.notes if note.startswith(("Not compared", "Swing "))]
         if kept is not None:
-            self._describe(session_id)
             session = self.store.session(session_id)
+            self._describe(session)
             date, dated_by = session.date, "told"
             if self._wants_other(session):
                 notes.append(self._other_session(session.date, session.club))
@@ -480,15 +488,15 @@ class Adding:
         )
         return session.id
 
-    def _describe(self, session_id: int) -> None:
-        """Say of a session that was there already what is told of it now."""
+    def _describe(self, session: Session) -> None:
+        """Say of a session that was there already what is told of it now; of another one than is meant, nothing."""
         spec = self.spec
         told = (spec.place, spec.worked_on, spec.focus, spec.aim)
-        if session_id in self._described or all(value is None for value in told):
+        if session.id in self._described or all(value is None for value in told) or self._wants_other(session):
             return
-        self._described.add(session_id)
+        self._described.add(session.id)
         self.store.change_session(
-            session_id, place=spec.place, worked_on=spec.worked_on, focus=spec.focus, aim=spec.aim
+            session.id, place=spec.place, worked_on=spec.worked_on, focus=spec.focus, aim=spec.aim
         )
 
     def _save(self, session_id: int, plan: _Plan, read: ClipRead) -> KeptClip:

@@ -243,6 +243,25 @@ def test_what_is_told_of_the_session_later_is_kept(store: Store, folder: Path) -
     (session,) = store.sessions()
     assert (session.place, session.worked_on) == ("Larkspur Range", "hands deeper")
     assert store.count_swings(SwingFilter(tags=("wind",))) == 3
+    # Meant for another session: it does not touch the one in which the clips are.
+    add(store, folder, spec=dataclasses.replace(ROWAN, club="driver", worked_on="tempo"))
+    assert [session.worked_on for session in store.sessions()] == ["hands deeper"]
+
+
+def test_a_clip_that_the_library_refuses_does_not_end_the_others(
+    store: Store, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    known = store.keep
+
+    def refusing(session_id: int, read: ClipRead) -> object:
+        if read.path.name == "swing1.npz":
+            store.remove_session(session_id)
+        return known(session_id, read)
+
+    monkeypatch.setattr(store, "keep", refusing)
+    report, _ = add(store, folder)
+    assert states(report) == {"swing0.npz": "added", "swing1.npz": "failed", "swing2.npz": "added"}
+    assert report.exit_code == 3
 
 
 def test_a_file_that_changes_while_it_is_read_is_not_recorded(store: Store, folder: Path) -> None:

@@ -245,6 +245,7 @@ def make_long(folder: Path, out: Path, rounds: int = LONG_ROUNDS) -> None:
     with atomic_path(out) as temporary, av.open(str(temporary), "w") as target:
         with av.open(str(once)) as source:
             streams = {stream.index: target.add_stream_from_template(stream) for stream in source.streams}
+        last: dict[int, float] = {}
         for played in range(rounds):
             with av.open(str(once)) as source:
                 for packet in source.demux():
@@ -252,8 +253,12 @@ def make_long(folder: Path, out: Path, rounds: int = LONG_ROUNDS) -> None:
                         continue
                     later = round(Fraction(played * n, RATE_HZ) / packet.time_base)
                     packet.pts, packet.dts = packet.pts + later, packet.dts + later
-                    packet.stream = streams[packet.stream.index]
-                    target.mux(packet)
+                    at = packet.stream.index
+                    # The last block of sound reaches beyond the last picture, into the next round.
+                    if packet.dts > last.get(at, -math.inf):
+                        last[at] = packet.dts
+                        packet.stream = streams[at]
+                        target.mux(packet)
 
 
 def write(out: Path, played: Iterator[Image], camera: Camera, sound: Any) -> None:

@@ -75,3 +75,32 @@ def test_a_run_is_counted_whole(study: ModuleType, tmp_path: Path, monkeypatch: 
     assert "| one | 3.00 | 2.00 | 75% |" in text
     assert "| 10 | 40 | 25% |" in text
     assert not math.isnan(run.each_s)
+
+
+def test_the_long_recording_goes_on_without_a_seam(
+    study: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from types import SimpleNamespace
+
+    from overlay.video import open_clip, read_sound
+
+    n = 30
+    recording = SimpleNamespace(
+        duration_s=(n - 0.5) / study.RATE_HZ, impacts_s=(0.2,), spec=SimpleNamespace(club="mid_iron")
+    )
+    camera = study.masters()[1].camera
+    monkeypatch.setattr(study, "long_session", lambda: (recording, camera, "mara"))
+    monkeypatch.setattr(study, "SIZE", (108, 192))
+    monkeypatch.setattr(study, "RENDERED", (54, 96))
+    greys = [np.full((96, 54, 3), 50 + 5 * k, np.uint8) for k in range(n)]
+    monkeypatch.setattr(study, "pictures", lambda path: iter(greys))
+    study.make_long(tmp_path, tmp_path / "long.mp4", rounds=3)
+    with open_clip(tmp_path / "long.mp4") as reader:
+        clip = reader.clip
+        seen = [float(frame.image.mean()) for frame in reader.frames()]
+    assert clip.n_frames == 3 * n
+    assert np.allclose(np.diff(clip.times_s), 1 / study.RATE_HZ, atol=1e-6)
+    assert clip.warnings == ()
+    assert np.allclose(seen[:n], seen[n : 2 * n], atol=0.01)
+    assert np.all(np.diff(seen[:n]) > 0)
+    assert read_sound(tmp_path / "long.mp4").duration_s == pytest.approx(3 * n / study.RATE_HZ, abs=0.05)

@@ -59,6 +59,7 @@ def read_clip(job: ReadJob, progress: Progress = SILENT) -> ClipRead:
         "inputs": job.inputs,
         "engine": engine(),
         "told": told_text(job.options),
+        "marks": _marked(job.path),
     }
     try:
         return ClipRead(**blank, **_read(job, progress))  # type: ignore[arg-type]
@@ -74,6 +75,16 @@ def read_clip(job: ReadJob, progress: Progress = SILENT) -> ClipRead:
         hint = "This is a fault of overlay: run `overlay inspect` on the clip with OVERLAY_DEBUG=1 and report it."
         code = UNEXPECTED
     return ClipRead(**blank, problem=said, hint=hint, problem_code=code)  # type: ignore[arg-type]
+
+
+def _marked(path: Path) -> str:
+    """What was marked by hand beside the clip, as it stands there; "" for nothing and for what cannot be read."""
+    from overlay.marks import marks_path
+
+    try:
+        return marks_path(path).read_text(encoding="utf-8")
+    except (OSError, ValueError):
+        return ""
 
 
 def _read(job: ReadJob, progress: Progress) -> dict[str, object]:

@@ -272,6 +272,8 @@ class ClipRead:
         Exit code of that error; 0 when it was read.
     told : str
         As ``KeptClip``.
+    marks : str
+        What was marked by hand on the clip when it was read, as its marks file has it; "" for nothing.
     """
 
     content_hash: str
@@ -290,6 +292,7 @@ class ClipRead:
     hint: str = ""
     problem_code: int = 0
     told: str = ""
+    marks: str = ""
 
     def __post_init__(self) -> None:
         if bool(self.problem) == bool(self.swings):

@@ -72,6 +72,11 @@ class Clips(Comparisons):
         rows = self._db.rows("SELECT text FROM clip_remarks WHERE clip_id = ? ORDER BY place", (whole(id, "clip"),))
         return tuple(row[0] for row in rows)
 
+    def clip_marks(self, id: int) -> str:
+        """What was marked by hand on the clip when it was read, as its marks file had it; "" for nothing."""
+        row = self._db.one("SELECT document FROM clip_marks WHERE clip_id = ?", (whole(id, "clip"),))
+        return "" if row is None else str(row[0])
+
     def moved(self, clip_id: int, path: Path) -> None:
         """The clip's file was seen somewhere else.
 
@@ -134,6 +139,8 @@ class Clips(Comparisons):
                 "INSERT INTO clip_remarks (clip_id, place, text) VALUES (?, ?, ?)",
                 ((clip_id, place, plain(text)) for place, text in enumerate(read.notes)),
             )
+            if read.marks:
+                self._db.run("INSERT INTO clip_marks (clip_id, document) VALUES (?, ?)", (clip_id, read.marks))
             for i, swing in enumerate(read.swings):
                 self._keep_swing(clip_id, session_id, read, swing, known.get(i))
             return self.clip(clip_id)
@@ -148,6 +155,7 @@ class Clips(Comparisons):
         sets = ", ".join(f"{column} = ?" for column in _COLUMNS)
         self._db.run(f"UPDATE clips SET {sets} WHERE id = ?", (*_clip_values(session_id, read), clip_id))
         self._db.run("DELETE FROM clip_remarks WHERE clip_id = ?", (clip_id,))
+        self._db.run("DELETE FROM clip_marks WHERE clip_id = ?", (clip_id,))
 
     def _same_swings(self, clip_id: int, swings: Sequence[SwingRead]) -> dict[int, int]:
         """Index of a swing just read → id of the kept swing it is."""

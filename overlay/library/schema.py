@@ -253,9 +253,17 @@ _COMPARISONS = (
     "CREATE INDEX differences_of_swing ON differences (swing_id, reference_id, session_id)",
 )
 
+_MARKS = (
+    """CREATE TABLE clip_marks (
+        clip_id INTEGER PRIMARY KEY REFERENCES clips (id) ON DELETE CASCADE,
+        document TEXT NOT NULL CHECK (document <> '')
+    ) STRICT""",
+)
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration("0001-record", _RECORD),
     Migration("0002-comparisons", _COMPARISONS),
+    Migration("0003-marks", _MARKS),
 )
 
 APPLIED = """CREATE TABLE migrations (

@@ -169,6 +169,7 @@ def clip_read(name: str = "one", *swings: SwingRead, recorded_at: float | None =
         swings or (swing_read(1, 1.0), swing_read(2, 2.0, start_s=7.0)),
         ("The picture is dark.",),
         told='{"view": "dtl"}',
+        marks='{"view": "fo"}' if name == "marked" else "",
     )
 
 

@@ -155,6 +155,9 @@ def test_a_mark_makes_a_clip_be_read_again(store: Store, folder: Path) -> None:
     save_marks(clip, Marks(handedness="right"), sha256_of(clip))
     report, _ = add(store, folder)
     assert states(report) == {"swing0.npz": "known", "swing1.npz": "renewed", "swing2.npz": "known"}
+    marked = {kept.path.name: store.clip_marks(kept.id) for kept in store.clips()}
+    assert '"handedness": "right"' in marked["swing1.npz"]
+    assert marked["swing0.npz"] == ""
 
 
 def test_another_state_of_the_code_reads_again(

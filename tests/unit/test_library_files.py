@@ -186,7 +186,7 @@ def test_a_library_of_an_older_version_is_brought_up_with_a_copy_first(tmp_path:
     assert copy.name == f"library.sqlite.before-{MIGRATIONS[-1].name}"
     old = sqlite3.connect(copy)
     assert old.execute("SELECT count(*) FROM swings").fetchone() == (8,)
-    assert old.execute("SELECT name FROM migrations").fetchall() == [(MIGRATIONS[0].name,)]
+    assert old.execute("SELECT name FROM migrations").fetchall() == [(migration.name,) for migration in MIGRATIONS[:-1]]
     old.close()
     # The older overlay does not know what the newer one made, and says so.
     with pytest.raises(InputError, match="newer overlay"):
@@ -478,7 +478,10 @@ def full_of_traces(path: Path) -> list[str]:
             for i in range(4):
                 read = clip_read(f"{word} {i}", swing_read(compared=comparison()), swing_read(2, 2.0, start_s=7.0))
                 clip = store.keep(
-                    session.id, replace(read, notes=(f"{word} remark",), told=f'{{"note": "{word} told"}}')
+                    session.id,
+                    replace(
+                        read, notes=(f"{word} remark",), marks=f'["{word} mark"]', told=f'{{"note": "{word} told"}}'
+                    ),
                 )
                 swing = max(store.swings(), key=lambda swing: swing.id)
                 store.keep_comparison(swing.id, comparison(0.2, content, "best of Mara Lindqvist"))

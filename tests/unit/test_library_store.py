@@ -264,6 +264,18 @@ def test_what_contradicts_itself_is_refused_and_nothing_is_kept(store: Store) ->
         store.keep(77, clip_read())
 
 
+def test_marks_are_kept_as_they_were_when_the_clip_was_read(store: Store) -> None:
+    session = session_of(store)
+    clip = store.keep(session, clip_read("marked"))
+    assert store.clip_marks(clip.id) == '{"view": "fo"}'
+    # Taken away since, and read again.
+    store.keep(session, replace(clip_read("marked"), marks=""))
+    assert store.clip_marks(clip.id) == ""
+    store.keep(session, clip_read("marked"))
+    store.remove_clip(clip.id)
+    assert store._db.number("SELECT count(*) FROM clip_marks") == 0
+
+
 def test_a_moved_file_is_found_by_its_content(store: Store) -> None:
     clip = store.keep(session_of(store), clip_read("one"))
     odd = Path("/range/\udcff strange.mp4")  # a name that is no text on the disk

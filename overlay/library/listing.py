@@ -211,21 +211,22 @@ class Listing(Part):
         if few is not None:
             every = self._sorted(few, kinds, descending)
             return every[offset:] if limit < 0 else every[offset : offset + limit]
-        end = -1 if limit < 0 else limit + offset
-        found: list[tuple[float, int]] = []
-        for kind in kinds:
-            # Each kind (view, unit) has its own order; the page lies among their first ones.
+        # Each kind (view, unit) has its own order; SQLite merges them and skips to the page.
+        arm = f"""SELECT m.value AS value, m.swing_id AS swing_id FROM measures m INDEXED BY measures_by_value
+            WHERE m.kind_id = ? AND m.valid = 1 AND {where.of_measures}"""
+        arms = " UNION ALL ".join([arm] * len(kinds))
+        given = [value for kind in kinds for value in (kind, *where.values_of_measures)]
+        page: list[int] = []
+        if kinds:
             rows = self._db.rows(
-                f"""SELECT m.value, m.swing_id FROM measures m INDEXED BY measures_by_value
-                WHERE m.kind_id = ? AND m.valid = 1 AND {where.of_measures}
-                ORDER BY m.value {way}, m.swing_id {way} LIMIT ?""",
-                (kind, *where.values_of_measures, end),
+                f"{arms} ORDER BY value {way}, swing_id {way} LIMIT ? OFFSET ?", (*given, limit, offset)
             )
-            found.extend((row[0], row[1]) for row in rows)
-        found.sort(reverse=descending)
-        page = found[offset:] if end < 0 else found[offset:end]
-        if end >= 0 and len(found) >= end:
-            return [id for _, id in page]
+            page = [row[1] for row in rows]
+        if 0 <= limit <= len(page):
+            return page
+        n_with = offset + len(page)
+        if not page and kinds:
+            n_with = self._db.number(f"SELECT count(*) FROM ({arms})", given)
         # The page goes past the last one that has a value: the others follow, newest first.
         rest_limit = -1 if limit < 0 else limit - len(page)
         rest = self._db.rows(
@@ -235,9 +236,9 @@ class Listing(Part):
                 WHERE m.kind_id IN ({marks(kinds)}) AND m.session_id = s.session_id AND m.swing_id = s.id
                 AND m.valid = 1)
             ORDER BY x.date DESC, x.id DESC, s.taken_at DESC, s.id DESC LIMIT ? OFFSET ?""",
-            (*where.values, *kinds, rest_limit, max(0, offset - len(found))),
+            (*where.values, *kinds, rest_limit, max(0, offset - n_with)),
         )
-        return [id for _, id in page] + [row[0] for row in rest]
+        return page + [row[0] for row in rest]
 
     def _few(self, where: _Where) -> list[int] | None:
         """The swings that pass, newest first, when they are few; None when they are many, or all."""

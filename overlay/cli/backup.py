@@ -20,7 +20,7 @@ from overlay.errors import OutputError
 def command(file: Path, restore: bool, replace: bool, library: Path | None, as_json: bool) -> None:
     """Copy the library to FILE, also while it is being written to, and check the copy; clips are not part of it."""
     from overlay import record_documents as documents
-    from overlay.library import default_path, open_store
+    from overlay.library import default_path, open_copy, open_store
     from overlay.library import restore as restore_library
 
     check_path(file)
@@ -39,11 +39,18 @@ def command(file: Path, restore: bool, replace: bool, library: Path | None, as_j
     else:
         if os.path.exists(file) and not replace:
             raise OutputError(f"{plain(str(file), 500)} is there already.", "Name another file, or give --replace.")
+        folder = os.path.dirname(os.path.abspath(file))
+        if not os.path.isdir(folder):
+            # Made here, it would lie on this disk where a stick was meant that is not plugged in.
+            raise OutputError(
+                f"There is no folder {plain(folder, 500)}.", "Plug in the disk that is meant, or make the folder first."
+            )
         with opened(library) as store:
             source = store.path
             store.backup(file, replace=replace)
         path = file
-    with open_store(path, must_exist=True) as store:
+    # Opened as a library a backup would need files beside it, which a stick that is write-protected cannot have.
+    with open_store(path, must_exist=True) if restore else open_copy(path) as store:
         counts = {
             "players": len(store.players()),
             "sessions": len(store.sessions()),

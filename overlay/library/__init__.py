@@ -11,6 +11,6 @@ What is kept where stands in docs/library.md.
 from overlay.library.forgetting import Forgotten
 from overlay.library.listing import SwingFilter
 from overlay.library.opening import default_path
-from overlay.library.store import Store, open_store, restore
+from overlay.library.store import Store, open_copy, open_store, restore
 
-__all__ = ["Forgotten", "Store", "SwingFilter", "default_path", "open_store", "restore"]
+__all__ = ["Forgotten", "Store", "SwingFilter", "default_path", "open_copy", "open_store", "restore"]

@@ -85,6 +85,21 @@ def open_store(path: Path | None = None, *, must_exist: bool = False, settings: 
     return Store(db)
 
 
+def open_copy(path: Path) -> Store:
+    """Open a backup for reading alone: it stays byte for byte what it was, and no file appears beside it.
+
+    Raises
+    ------
+    InputError
+        It is no sound library of a version this overlay knows.
+    OutputError
+        It cannot be opened.
+    """
+    path = Path(path)
+    usable(path)
+    return Store(Connection(path, writable=False))
+
+
 def restore(
     backup: Path, path: Path | None = None, replace: bool = False, *, settings: LibrarySettings | None = None
 ) -> Path:

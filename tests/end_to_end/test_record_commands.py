@@ -531,6 +531,20 @@ def test_backup_and_restore(library: Path, tmp_path: Path, capsys: pytest.Captur
     assert document(capsys, "swings")["total"] == 4
 
 
+def test_a_backup_needs_no_file_beside_it(library: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    stick = tmp_path / "stick"
+    called(capsys, "backup", stick / "copy.sqlite", code=6)
+    assert not stick.exists()  # where no stick is plugged in, no folder is made on this disk instead
+    stick.mkdir()
+    called(capsys, "backup", stick / "copy.sqlite")
+    content = (stick / "copy.sqlite").read_bytes()
+    # 1: the rollback journal; 2 would be the write-ahead log, which cannot be read where nothing may be written.
+    assert content[18:20] == b"\x01\x01"
+    called(capsys, "backup", stick / "copy.sqlite", "--restore", "--library", tmp_path / "other.sqlite")
+    assert [found.name for found in stick.iterdir()] == ["copy.sqlite"]
+    assert (stick / "copy.sqlite").read_bytes() == content
+
+
 def test_check_tells_problems_from_remarks(
     library: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

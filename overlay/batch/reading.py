@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
+import math
+from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,7 +15,7 @@ import numpy as np
 from overlay.batch.engine import engine
 from overlay.batch.jobs import ReadJob
 from overlay.batch.tempo import tempo_measures
-from overlay.data import Model, Provenance, Swing
+from overlay.data import Model, PhaseDifference, Provenance, Swing
 from overlay.data.record import ClipRead, SwingComparison, SwingRead
 from overlay.errors import ContentError, InputError, OverlayError
 from overlay.pipeline import (
@@ -226,6 +228,9 @@ def _compared(
         )
     except OverlayError as error:
         return None, f"Swing {swing.swing_number} was not compared with {job.reference_name}: {error.message}"
+    if _is_itself(comparison.differences):
+        # Kept, its zeros would count as a swing that met the reference wholly.
+        return None, f"Swing {swing.swing_number} is the reference itself and was not compared."
     kept = SwingComparison(
         reference_key=reference_key(job.reference),
         reference_name=job.reference_name or model.name,
@@ -235,6 +240,12 @@ def _compared(
         sharpness=comparison.sharpness,
     )
     return kept, ""
+
+
+def _is_itself(differences: Sequence[PhaseDifference]) -> bool:
+    """Whether nothing at all differs, which two swings never do, not even two readings of one."""
+    offsets = [part for one in differences for part in one.offset if math.isfinite(part)]
+    return bool(offsets) and max(map(abs, offsets)) < 1e-9
 
 
 def compare_kept(

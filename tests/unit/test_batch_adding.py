@@ -394,7 +394,13 @@ def test_best_is_the_players_own(store: Store, folder: Path) -> None:
     store.ensure_player("Rowan Vale", reference="best")
     report, _ = add(store, folder)
     assert report.reference_name.startswith("best of Rowan Vale")
-    assert {row.path.name for row in report.rows if row.note} == {"swing0.npz", "swing1.npz"}
+    # Not with itself: its zeros would count in the means of its session.
+    assert {row.path.name for row in report.rows if row.note} == {"swing1.npz"}
+    assert store.comparison(one.id) is None
+    again = dataclasses.replace(ROWAN, again=True)
+    report, _ = add(store, folder / "swing0.npz", spec=again)
+    assert "the reference itself" in report.rows[0].note
+    assert store.comparison(one.id) is None
     report, _ = add(store, folder, spec=dataclasses.replace(ROWAN, reference="none"))
     assert report.reference_name == ""
 

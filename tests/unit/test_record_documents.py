@@ -30,8 +30,8 @@ DAY = datetime.date(2031, 5, 3)
 SESSION = Session(4, 1, "Wren", DAY, "7 iron", "Larkspur Range", "hips", "tempo_ratio", "lower", 2, 1, 9, ("windy",))
 CLIP = KeptClip(7, 4, "ab" * 32, Path("/clips/a.mp4"), 12, 0.0, "", "", "i", "e", 2)
 SWING = KeptSwing(
-    31, 7, 4, "Wren", DAY, "7 iron", Path("/clips/a.mp4"), 1, "dtl", "left", math.nan, 8.0, 3.14159, "hips", "warn", True,
-    ("felt-right",), {"tempo_ratio": 3.14159},
+    31, 7, 4, "Wren", DAY, "7 iron", Path("/clips/a.mp4"), 1, "dtl", "left", math.nan, 8.0, 3.14159, "hips", "warn",
+    True, ("felt-right",), {"tempo_ratio": 3.14159},
 )  # fmt: skip
 NOTE = Note(3, "swing", 31, "2031-05-03T10:00:00+00:00", "Held\nthe finish")
 

@@ -50,7 +50,7 @@ class AddDisplay:
         elif not self._quiet and self._bars is None:
             sys.stderr.write(f"{name} …\n")
             sys.stderr.flush()
-        self._draw("" if total is not None else name)
+        self._draw("" if name == "reading clips" else name)
 
     def _begin(self, total: int) -> None:
         """A new count; what was finished before no longer is."""

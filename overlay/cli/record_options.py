@@ -323,7 +323,25 @@ def known_measure(store: Store, name: str) -> str:
             f"{word} is a difference to a reference, and swings are listed by what is measured in them.",
             f"`overlay holding` and `overlay trend` follow differences. {near_words(word, known)}",
         )
-    raise InputError(f"There is no measure {plain(name, 60)}.", near_words(word, known))
+    return _called(name, word, known)
+
+
+def _called(name: str, word: str, known: Sequence[str]) -> str:
+    """The measure that is shown under this name, as it is kept.
+
+    Raises
+    ------
+    InputError
+        There is none, or more than one; the message names the nearest ones.
+    """
+    from overlay.plots.words import named_so
+
+    called = named_so(name, known)
+    if len(called) > 1:
+        raise InputError(f"Several measures are called {plain(name, 60)}.", f"Say which: {', '.join(called)}.")
+    if not called:
+        raise InputError(f"There is no measure {plain(name, 60)}.", near_words(word, known))
+    return called[0]
 
 
 def is_difference(word: str) -> bool:
@@ -355,7 +373,7 @@ def check_focus(store: Store, name: str) -> str:
     known = sorted(set(measure_units(store)) | measured | {"tempo_ratio", "backswing_s", "downswing_s"})
     if word in known or is_difference(word):
         return word
-    raise InputError(f"There is no measure {plain(name, 60)}.", near_words(word, known))
+    return _called(name, word, known)
 
 
 def near_words(word: str, known: Iterable[str]) -> str:

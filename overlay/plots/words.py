@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -106,6 +107,21 @@ def measure_words(name: str, view: View | None = None) -> MeasureWords:
     return MeasureWords(
         f"{title}: distance from the reference", where, more="further from the reference", less="nearer"
     )
+
+
+def named_so(said: str, names: Iterable[str]) -> tuple[str, ...]:
+    """Those of ``names`` that are called ``said`` where they are shown, with the row of the checklist or without it."""
+
+    def plain(text: str) -> str:
+        return " ".join("".join(sign if sign.isalnum() else " " for sign in text.casefold()).split())
+
+    wanted = plain(said)
+    found = []
+    for name in dict.fromkeys(names):
+        spoken = measure_words(name)
+        if wanted and wanted in (plain(spoken.title), plain(f"{spoken.title} {spoken.where}")):
+            found.append(name)
+    return tuple(found)
 
 
 def unit_of(name: str, unit: str) -> str:

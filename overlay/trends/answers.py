@@ -24,7 +24,7 @@ from overlay.data import (
     SpaceTrack,
 )
 from overlay.errors import DataError, InputError
-from overlay.plots.words import measure_words
+from overlay.plots.words import measure_words, named_so
 from overlay.settings.holding import HoldingSettings
 from overlay.terms import VIEW_WORDS, View
 from overlay.trends.judging import Asked, Changed, answers_of, mean_of
@@ -194,6 +194,11 @@ def known_measure(store: Store, player: str, name: str, settings: HoldingSetting
     except DataError:
         pass
     shown = " ".join(name.split())[:60]
+    called = named_so(name, kept)
+    if len(called) == 1:
+        return called[0]
+    if called:
+        raise InputError(f"Several measures of {player} are called {shown}.", f"Say which: {', '.join(called)}.")
     if not kept:
         raise InputError(
             f"No measure of {player} is kept, so there is no {shown}.",

@@ -358,6 +358,10 @@ def test_the_table_shows_the_measures_that_were_asked_for(library: Path, capsys:
 def test_a_measure_that_is_not_known_has_neighbours(library: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for arguments in (("--sort", "tempo_ration"), ("--where", "tempo_ration>3"), ("--measure", "tempo_ration")):
         assert "Did you mean tempo_ratio" in called(capsys, "swings", *arguments, code=3)
+    # As it is called where it is shown.
+    for said in ("Tempo, backswing to downswing", "tempo ratio"):
+        assert document(capsys, "swings", "--sort", said) == document(capsys, "swings", "--sort", "tempo_ratio")
+    assert "Several measures" in called(capsys, "session", 1, "--focus", "Where the shaft points", code=3)
     assert "quotes" in called(capsys, "swings", "--where", "tempo_ratio", code=2)
     said = called(capsys, "swings", "--where", "hips_line_release>5 cm", code=3)
     assert "hips_line_release is in torso lengths, and its limit is told in cm" in said

@@ -34,6 +34,7 @@ from overlay.plots.blocks import rgb
 from overlay.plots.canvas import DARK, LIGHT, Theme
 from overlay.plots.season import dated, looking_lines, moved_apart, pause_words, tick_words, value_range
 from overlay.stats import ewma_chart, individuals_chart
+from overlay.plots.words import named_so
 
 
 def texts(svg: bytes) -> list[str]:
@@ -345,6 +346,15 @@ def test_measures_are_spoken_of_as_the_checklist_does() -> None:
     assert measure_words("hands.backswing.x", "fo").plus == "towards the target"
     assert measure_words("tempo_ratio").title.startswith("Tempo")
     assert measure_words("a_new_one").title == "A new one"
+
+
+def test_a_measure_is_found_by_what_it_is_called() -> None:
+    names = ["hips_line_release", "tempo_ratio", "shaft_pointing_back", "shaft_pointing_down"]
+    for said in ("Hips on their line", "hips on their LINE (Release, down the line)"):
+        assert named_so(said, names) == ("hips_line_release",)
+    assert named_so("Tempo, backswing to downswing", names) == ("tempo_ratio",)
+    assert named_so("Where the shaft points", names) == ("shaft_pointing_back", "shaft_pointing_down")
+    assert named_so("hips", names) == named_so(" ", names) == ()
 
 
 def test_pyplot_is_never_loaded() -> None:

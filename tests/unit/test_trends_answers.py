@@ -276,6 +276,7 @@ def test_names_that_are_not_known(tmp_path: Path) -> None:
     path = library(tmp_path, season(n=2))
     with open_store(path) as store:
         assert known_measure(store, "Robin Sparrow", "Hand depth-back") == "hand_depth_back"
+        assert known_measure(store, "Robin Sparrow", "Hand depth (takeaway)") == "hand_depth_back"
         with pytest.raises(InputError, match="no measure hand dept of Robin Sparrow") as stopped:
             known_measure(store, "Robin Sparrow", "hand dept")
         assert stopped.value.hint == "Did you mean hand_depth_back?"

@@ -320,12 +320,16 @@ def read_track(path: Path, options: ClipOptions, progress: Progress) -> Loaded:
 def _loaded_clip(path: Path, options: ClipOptions, stretches: Stretches | None, progress: Progress) -> Loaded:
     """The joints of a clip, in all of it or in stretches."""
     from overlay.pose import track_clip
-    from overlay.pose.people import check_one_person
+    from overlay.pose.people import Glimpses, check_one_person
+    from overlay.video import open_clip
 
     if stretches is not None and stretches.whole:
         stretches = None
     spans = None if stretches is None else stretches.stretches
-    if not options.allow_others:
+    with open_clip(path, mirrored=options.mirrored, rotation_deg=options.rotation_deg) as reader:
+        glimpses = None if options.allow_others else Glimpses.of(reader.clip, spans)
+
+    def check() -> None:
         check_one_person(
             path,
             mirrored=options.mirrored,
@@ -333,7 +337,11 @@ def _loaded_clip(path: Path, options: ClipOptions, stretches: Stretches | None, 
             progress=progress,
             use_cache=options.use_cache,
             stretches=spans,
+            glimpses=glimpses,
         )
+
+    if not options.allow_others and glimpses is None:
+        check()
     result = track_clip(
         path,
         mirrored=options.mirrored,
@@ -342,7 +350,10 @@ def _loaded_clip(path: Path, options: ClipOptions, stretches: Stretches | None, 
         progress=progress,
         use_cache=options.use_cache,
         stretches=spans,
+        watch=None if glimpses is None else glimpses.see,
     )
+    if glimpses is not None:
+        check()
     return Loaded(result.track, result.clip, result.masks, None, None, tuple(result.clip.warnings), stretches)
 
 

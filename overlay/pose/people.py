@@ -1,17 +1,18 @@
-"""Whether a clip shows one whole person: looked at in a few frames before the long run is started."""
+"""Whether a clip shows one whole person, by a few frames: before a long run is started, on the way in a short one."""
 
 from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
 from contextlib import ExitStack
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from overlay.arrays import FloatArray
-from overlay.data import Clip
+from overlay.arrays import FloatArray, Image
+from overlay.data import Clip, Frame
 from overlay.errors import ContentError
 from overlay.landmarks import INDEX
 from overlay.pose import cache
@@ -36,6 +37,46 @@ SIDES = {
 }
 
 
+@dataclass
+class Glimpses:
+    """The pictures that ``check_one_person`` looks at, taken while the clip is decoded for something else.
+
+    Attributes
+    ----------
+    wanted : tuple of float
+        Times of the frames, s.
+    pictures : dict time → (H, W, 3) uint8
+    """
+
+    wanted: tuple[float, ...]
+    pictures: dict[float, Image] = field(default_factory=dict)
+
+    @classmethod
+    def of(
+        cls, clip: Clip, stretches: Sequence[tuple[float, float]] | None, settings: PeopleSettings | None = None
+    ) -> Glimpses | None:
+        """None where the clip is to be looked at before the long run."""
+        settings = settings or PeopleSettings()
+        times = _times_in(clip, stretches)
+        if len(times) / float(clip.nominal_rate) > settings.on_the_way_s:
+            return None
+        return cls(tuple(_spread(times, settings.n_samples)))
+
+    def see(self, frame: Frame) -> None:
+        """Keep the picture of a frame that is wanted; it is as large as ``PoseSettings.max_side_px`` says."""
+        if frame.time_s in self.wanted:
+            self.pictures[frame.time_s] = frame.image.copy()
+
+
+def _times_in(clip: Clip, stretches: Sequence[tuple[float, float]] | None) -> FloatArray:
+    """Times of the clip's frames inside the stretches; of all frames for None."""
+    times = clip.times_s
+    if stretches is None:
+        return times
+    inside = [(times >= start - 1e-6) & (times <= stop + 1e-6) for start, stop in stretches]
+    return times[np.any(inside, axis=0)]
+
+
 def check_one_person(
     clip: Path | Reader,
     *,
@@ -45,6 +86,7 @@ def check_one_person(
     settings: PeopleSettings | None = None,
     use_cache: bool = True,
     stretches: Sequence[tuple[float, float]] | None = None,
+    glimpses: Glimpses | None = None,
 ) -> None:
     """Refuse a clip that does not show one whole person.
 
@@ -59,6 +101,8 @@ def check_one_person(
         Whether a clip that passed before is not looked at again.
     stretches : sequence of (start_s, stop_s), optional
         Where the clip is looked at; None: all over.
+    glimpses : Glimpses, optional
+        Pictures that are at hand already; the others are fetched.
 
     Raises
     ------
@@ -85,11 +129,9 @@ def check_one_person(
             "model": backend.label(),
             "settings": dataclasses.asdict(settings),
         }
-        times = reader.clip.times_s
+        times = _times_in(reader.clip, stretches)
         if stretches is not None:
             parts["stretches"] = [(round(start, 6), round(stop, 6)) for start, stop in stretches]
-            inside = [(times >= start - 1e-6) & (times <= stop + 1e-6) for start, stop in stretches]
-            times = times[np.any(inside, axis=0)]
         key = cache.key_of(parts)
         if use_cache and cache.was_checked(key):
             return
@@ -101,7 +143,9 @@ def check_one_person(
                     break
                 progress.stage("looking for people", count)
                 for time_s in _spread(times, count):
-                    image = reader.frame_at(time_s, max_side=PoseSettings().max_side_px).image
+                    image = None if glimpses is None else glimpses.pictures.get(time_s)
+                    if image is None:
+                        image = reader.frame_at(time_s, max_side=PoseSettings().max_side_px).image
                     size = (image.shape[1], image.shape[0])
                     samples.append(everyone.detect(image))
                     progress.advance()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from overlay.data import Clip, PoseTrack
+from overlay.data import Clip, Frame, PoseTrack
 from overlay.errors import DataError, InputError
 from overlay.landmarks import N_LANDMARKS
 from overlay.pose import backends, cache
@@ -53,6 +53,7 @@ def track_clip(
     masks: bool = True,
     settings: PoseSettings | None = None,
     stretches: Sequence[Span] | None = None,
+    watch: Callable[[Frame], None] | None = None,
 ) -> PoseResult:
     """Find the joints in every frame of a clip, or in every frame of some stretches of it.
 
@@ -73,6 +74,8 @@ def track_clip(
     stretches : sequence of (start_s, stop_s), optional
         Only the frames with start_s ≤ time ≤ stop_s are looked at; in time order and apart from each other. Each is
         tracked, and kept, on its own, so that what is found in one does not depend on the others. None: all frames.
+    watch : function, optional
+        Given every frame that is looked at, at its reduced size; none of what was kept from an earlier run.
 
     Returns
     -------
@@ -115,7 +118,7 @@ def track_clip(
                     if not begun:
                         progress.stage("finding the body", wanted)
                     begun, all_kept = True, False
-                    kept = _run(reader, estimator, backend, settings, progress, masks=masks, span=span)
+                    kept = _run(reader, estimator, backend, settings, progress, masks=masks, span=span, watch=watch)
                     if kept is None:
                         continue
                     cache.store(key, kept[0], kept[1], settings.cache_limit_mb)
@@ -192,6 +195,7 @@ def _run(
     *,
     masks: bool,
     span: tuple[int, int] | None,
+    watch: Callable[[Frame], None] | None,
 ) -> tuple[PoseTrack, MaskTrack | None] | None:
     """All frames, or those of ``span`` (first, last); None when none of them can be decoded."""
     from overlay.video import prefetch
@@ -210,6 +214,8 @@ def _run(
         estimator.session(settings, masks=masks) as session,
     ):
         for frame in ahead:
+            if watch is not None:
+                watch(frame)
             found = session.detect(frame.image)
             times.append(frame.time_s)
             if found is None:

@@ -59,3 +59,9 @@ class PeopleSettings:
         0.01, "fraction", "of the picture's side; a joint this far outside is outside, less is noise"
     )
     min_detection: float = setting(0.5, "fraction", "the model's published default")
+    on_the_way_s: float = setting(
+        15.0,
+        "s",
+        "up to so much playback the samples are taken while the body is looked for: seeking to them decodes a short "
+        "clip a second time; in a longer one a wrong clip is refused before the long run",
+    )

@@ -14,6 +14,7 @@ from overlay.errors import ContentError, DataError, InputError, OutputError
 from overlay.landmarks import N_LANDMARKS
 from overlay.pose import MaskTrack, backends, cache, joined_tracks, people, track_clip
 from overlay.pose.masks import joined_masks, pack
+from overlay.settings.pose import PeopleSettings
 from overlay.video import VideoWriter, open_clip
 
 N, RATE = 40, 20
@@ -156,6 +157,45 @@ def test_people_are_looked_for_inside_the_stretches(clip: Path, monkeypatch: pyt
     assert all(any(start - 1e-6 <= time_s <= stop + 1e-6 for start, stop in STRETCHES) for time_s in asked)
     assert any(time_s <= 0.5 for time_s in asked)
     assert any(time_s >= 1.0 for time_s in asked)
+
+
+def test_what_is_seen_on_the_way_is_what_seeking_would_show(clip: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shown: list[AnyArray] = []
+
+    class Nobody:
+        def detect(self, image: AnyArray) -> list[backends.Detection]:
+            shown.append(image)
+            return []
+
+    class Model:
+        def __init__(self, progress: object) -> None:
+            pass
+
+        def label(self) -> str:
+            return "none"
+
+        @contextmanager
+        def everyone(self, settings: object) -> Iterator[Nobody]:
+            yield Nobody()
+
+    monkeypatch.setattr("overlay.pose.mediapipe_backend.MediaPipeBackend", Model)
+    settings = PeopleSettings(n_more_samples=8)
+    with open_clip(clip) as reader:
+        with pytest.raises(ContentError, match="no person"):
+            people.check_one_person(reader, stretches=STRETCHES, settings=settings)
+        sought = [image.copy() for image in shown]
+        shown.clear()
+        glimpses = people.Glimpses.of(reader.clip, STRETCHES, settings)
+        assert glimpses is not None
+        track_clip(clip, backend="counting", stretches=STRETCHES, watch=glimpses.see)
+        assert set(glimpses.pictures) == set(glimpses.wanted)
+        monkeypatch.setattr(reader, "frame_at", None)  # nothing is sought any more
+        with pytest.raises(ContentError, match="no person"):
+            people.check_one_person(reader, stretches=STRETCHES, settings=settings, glimpses=glimpses)
+        assert len(sought) == len(shown) == 16
+        assert all(np.array_equal(one, other) for one, other in zip(sought, shown))
+        # A long clip is refused before the long run, so nothing is put aside on the way.
+        assert people.Glimpses.of(reader.clip, None, PeopleSettings(on_the_way_s=0.5)) is None
 
 
 def test_everything_kept_of_a_clip_is_forgotten_and_nothing_else(clip: Path, tmp_path: Path) -> None:

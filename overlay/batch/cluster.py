@@ -30,7 +30,7 @@ from overlay.data.record import ClipRead
 from overlay.errors import InputError, SetupError
 from overlay.settings.cluster import ClusterSettings
 
-INSTALL = 'pip install "overlay[cluster]"'
+INSTALL = 'pip install ".[cluster]" in the folder that overlay was installed from'
 
 _ADDRESS = re.compile(r"(?:(?P<scheme>[a-z]+)://)?(?P<host>\[[0-9a-fA-F:.%]+\]|[A-Za-z0-9._-]+):(?P<port>[0-9]{1,5})/?")
 

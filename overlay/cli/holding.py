@@ -155,6 +155,10 @@ def print_others(answers: Sequence[ChangeAnswer], *, alone: bool) -> None:
         say(_together(answers, changed), bold=True)
         say(f"{counted(len(answers), 'measure')}, {plain(answers[0].player, 60)}, since {_day(answers[0].since)}.")
     say("")
+    if not alone and not tested and all(answer.holding.word == "not enough sessions" for answer in answers):
+        # Twenty rows that say the same hide the answer above them.
+        say(f"Other measures: not enough sessions for any of the {len(answers)} either.")
+        return
     say(f"{'Measures' if alone else 'Other measures'}{f', {tested} tested together (Holm)' if tested else ''}:")
     print_rows(HEADS, [_row(answer) for answer in answers])
     cameras: dict[str, list[str]] = {}

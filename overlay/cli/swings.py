@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 SHOWN = 50
 """Rows of the table where no --limit is given; JSON has them all."""
+MOST = 10**15
+"""More than any library holds, and a number that SQLite can count to."""
 SORTS = ("date", "tempo_ratio", "id")
 BUILT_IN = frozenset(SORTS)
 
@@ -40,7 +42,9 @@ BUILT_IN = frozenset(SORTS)
 )
 @click.option("--ascending", is_flag=True, help="Smallest or oldest first instead of last.")
 @click.option(
-    "--limit", type=click.IntRange(min=0), help=f"Show so many, 0 for all. Default: {SHOWN}, all with --json."
+    "--limit",
+    type=click.IntRange(min=0, max=MOST),
+    help=f"Show so many, 0 for all. Default: {SHOWN}, all with --json.",
 )
 @click.option("--measure", "measures", multiple=True, metavar="NAME", help="Show this measure too.")
 @record_options

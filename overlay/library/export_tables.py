@@ -254,7 +254,7 @@ def check_format(form: Format) -> None:
     if form == "parquet" and importlib.util.find_spec("pyarrow") is None:
         raise SetupError(
             "Parquet is written by pyarrow, which is not installed.",
-            'Run `pip install "overlay[parquet]"`, or export with --format csv.',
+            'Run `pip install ".[parquet]"` in the folder overlay was installed from, or export with --format csv.',
         )
 
 

@@ -368,6 +368,7 @@ def test_a_measure_that_is_not_known_has_neighbours(library: Path, capsys: pytes
     assert "per cent" in called(capsys, "swings", "--where", "spine_side_bend_top>5%", code=3)
     assert document(capsys, "swings", "--where", "spine_side_bend_top>-13°", "--where", "backswing_s<1 s")["total"] == 7
     assert "There is no session 99" in called(capsys, "swings", "--session", 99, code=3)
+    assert "is not in the range" in called(capsys, "swings", "--limit", 10**30, code=2)
     assert "No swing is so" in called(capsys, "swings", "--where", "tempo_ratio>30")
     assert document(capsys, "swings", "--where", "tempo_ratio>30")["swings"] == []
 

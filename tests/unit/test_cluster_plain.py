@@ -234,4 +234,4 @@ def test_without_dask_the_line_to_install_it_is_said(monkeypatch: pytest.MonkeyP
     monkeypatch.setattr(importlib.util, "find_spec", lambda name, *rest: None if name == "distributed" else found(name))
     with pytest.raises(SetupError, match="A cluster needs Dask") as told:
         ClusterPool("tcp://127.0.0.1:1").open()
-    assert told.value.hint == 'Install it: pip install "overlay[cluster]"'
+    assert told.value.hint == 'Install it: pip install ".[cluster]" in the folder that overlay was installed from'

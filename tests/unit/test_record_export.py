@@ -238,7 +238,7 @@ def test_parquet_without_pyarrow_says_what_to_install(
     monkeypatch.setitem(sys.modules, "pyarrow", None)
     with pytest.raises(SetupError, match="not installed") as caught:
         export(store, tmp_path / "a.parquet", EVERYTHING)
-    assert 'pip install "overlay[parquet]"' in caught.value.hint
+    assert 'pip install ".[parquet]"' in caught.value.hint
     assert not (tmp_path / "a.parquet").exists()
 
 

@@ -33,8 +33,8 @@ from overlay.plots import (
 from overlay.plots.blocks import rgb
 from overlay.plots.canvas import DARK, LIGHT, Theme
 from overlay.plots.season import dated, looking_lines, moved_apart, pause_words, tick_words, value_range
-from overlay.stats import ewma_chart, individuals_chart
 from overlay.plots.words import named_so
+from overlay.stats import ewma_chart, individuals_chart
 
 
 def texts(svg: bytes) -> list[str]:

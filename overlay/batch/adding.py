@@ -437,6 +437,7 @@ class Adding:
         saved = self._save(session_id, plan, read)
         if read.problem:
             return dataclasses.replace(failed, session_id=session_id)
+        self._drop_failed(saved)
         swings = sorted(
             (one for one in self.store.swings(_session_filter(saved)) if one.clip_id == saved.id),
             key=lambda one: one.number,
@@ -506,6 +507,17 @@ class Adding:
 
             self.store.keep_reference(reference_key(plan.job.reference), plan.job.reference_name, plan.job.reference)
         return self.store.keep(session_id, read)
+
+    def _drop_failed(self, saved: KeptClip) -> None:
+        """Take out what lay at the same place before and could not be read, such as the first half of a copy.
+
+        It is gone from the disk, nothing was read of it, and the session would tell of its failure for ever.
+        """
+        for clip in self.store.clips(saved.session_id):
+            if clip.problem and clip.path == saved.path and clip.id != saved.id:
+                if self.store.notes("clip", clip.id) or self.store.tags("clip", clip.id):
+                    continue  # somebody said something of it
+                self.store.remove_clip(clip.id)
 
     def _tag(self, swing_ids: Iterable[int]) -> None:
         for swing_id in swing_ids:

@@ -423,6 +423,28 @@ def test_what_is_not_there_is_told_before_any_work(store: Store, folder: Path, t
     assert store.players() == ()
 
 
+def test_half_a_copy_is_forgotten_once_it_is_whole(store: Store, folder: Path) -> None:
+    clip = folder / "swing0.npz"
+    whole = clip.read_bytes()
+    clip.write_bytes(whole[:3000])
+    assert add(store, clip)[0].rows[0].state == "failed"
+    clip.write_bytes(whole[:4000])
+    assert add(store, clip)[0].rows[0].state == "failed"
+    (session,) = store.sessions()
+    noted = store.clips()[0]
+    store.add_note("clip", noted.id, "the phone ran out of battery")
+    clip.write_bytes(whole)
+    assert add(store, clip)[0].rows[0].state == "added"
+    assert [(one.id == noted.id, bool(one.problem)) for one in store.clips(session.id)] in (
+        [(True, True), (False, False)],
+        [(False, False), (True, True)],
+    )
+    # Another content under the name of one that was read: both swings were hit.
+    clip.write_bytes((folder / "swing1.npz").read_bytes())
+    add(store, clip)
+    assert store.count_swings() == 2
+
+
 def test_hostile_files_fail_one_by_one(store: Store, folder: Path) -> None:
     (folder / "empty.mp4").touch()
     (folder / "text.mp4").write_text("not a video")

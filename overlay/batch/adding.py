@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from overlay.batch.arrivals import cut_off
 from overlay.batch.engine import engine, inputs_of
 from overlay.batch.finding import Found, When, find_clips, when_recorded
 from overlay.batch.jobs import Pool, ReadJob
@@ -204,6 +205,9 @@ class Adding:
         status = _status(path)
         if status[0] == 0:
             raise InputError(f"{path.name} is empty.", "Copy it from the camera again.")
+        if cut_off(path):
+            # Read all the same, its swing would count once more when the whole clip is there.
+            raise InputError(f"{path.name} is cut off: its end is missing.", "Copy it from the camera again.")
         content_hash = sha256_of(path)
         if content_hash in self._seen:
             first = self._seen[content_hash]

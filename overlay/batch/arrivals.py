@@ -15,6 +15,8 @@ from overlay.settings.batch import WatchSettings
 BOXED_SUFFIXES = frozenset({".mp4", ".mov", ".m4v", ".3gp", ".3g2"})
 """Files made of boxes that tell their length (ISO/IEC 14496-12, section 4.2): phones write these."""
 
+END_MISSING = "its end is missing"
+
 Signature = tuple[int, int, int]
 
 
@@ -149,6 +151,14 @@ def not_whole(path: Path) -> str:
     return ""
 
 
+def cut_off(path: Path) -> bool:
+    """Whether a file of boxes ends before its last box does: half a copy."""
+    try:
+        return path.suffix.lower() in BOXED_SUFFIXES and _boxes_missing(path) == END_MISSING
+    except OSError:
+        return False  # whoever reads it says why
+
+
 def _boxes_missing(path: Path) -> str:
     """Why the boxes of a file do not make a whole one; "" when they do."""
     size = path.stat().st_size
@@ -171,5 +181,5 @@ def _boxes_missing(path: Path) -> str:
             kinds.add(kind)
             at += length
     if at > size:
-        return "its end is missing"
+        return END_MISSING
     return "" if b"moov" in kinds else "the table of its pictures is missing"

@@ -423,6 +423,20 @@ def test_what_is_not_there_is_told_before_any_work(store: Store, folder: Path, t
     assert store.players() == ()
 
 
+def test_a_clip_that_is_cut_off_is_not_read(store: Store, folder: Path) -> None:
+    """Its swing may be in it, and would count a second time once the whole clip is there."""
+    half = folder / "half.mp4"
+    half.write_bytes((16).to_bytes(4, "big") + b"ftypisom\0\0\0\0" + (9999).to_bytes(4, "big") + b"mdat" + b"x" * 500)
+    report, read = add(store, half)
+    assert read == []
+    assert (report.rows[0].state, report.rows[0].problem) == ("failed", "half.mp4 is cut off: its end is missing.")
+    assert store.clips() == ()
+    # All of the last box is there: whatever else is wrong with it, the reader says.
+    half.write_bytes((16).to_bytes(4, "big") + b"ftypisom\0\0\0\0" + (508).to_bytes(4, "big") + b"mdat" + b"x" * 500)
+    report, read = add(store, half)
+    assert read == ["half.mp4"]
+
+
 def test_half_a_copy_is_forgotten_once_it_is_whole(store: Store, folder: Path) -> None:
     clip = folder / "swing0.npz"
     whole = clip.read_bytes()

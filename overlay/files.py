@@ -42,10 +42,11 @@ def remove_temporaries() -> None:
 
 
 @contextmanager
-def atomic_path(path: Path) -> Iterator[Path]:
+def atomic_path(path: Path, mode: int = 0o666) -> Iterator[Path]:
     """Give a temporary path beside ``path``; on success it is renamed over ``path``, else removed.
 
-    The suffix is kept, since encoders choose the container by it.
+    The suffix is kept, since encoders choose the container by it. ``mode`` is who may read and write it, less what the
+    user's umask takes away.
 
     Raises
     ------
@@ -63,7 +64,7 @@ def atomic_path(path: Path) -> Iterator[Path]:
         yield temporary
         with open(temporary, "rb") as written:
             os.fsync(written.fileno())
-        temporary.chmod(0o666 & ~_UMASK)
+        temporary.chmod(mode & ~_UMASK)
         os.replace(temporary, path)
     except OSError as error:
         # PyAV's errors are OSErrors too; only what the file system says is ours to translate.

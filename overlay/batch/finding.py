@@ -7,12 +7,15 @@ import math
 import os
 import re
 import stat
+import time
 import zipfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from overlay.errors import InputError, OverlayError
+
+DAY_S = 86_400.0
 
 VIDEO_SUFFIXES = frozenset(
     (
@@ -235,6 +238,12 @@ def when_recorded(path: Path, changed_s: float) -> When:
     path : Path
     changed_s : float
         Time of the file's last change, s since 1970: taken where the file does not say.
+
+    Returns
+    -------
+    When
+        Never later than tomorrow, which a zone further east may have: a phone's clock that is set wrongly would make a
+        session that stays the last one for years. Today, as a file's time, where nothing else is left.
     """
     from overlay.pose import is_saved_track
     from overlay.video.recorded import recorded_at
@@ -245,6 +254,8 @@ def when_recorded(path: Path, changed_s: float) -> When:
             said = recorded_at(path)
         except OverlayError:
             said = None  # what is wrong with it is told when it is read
-    if said is not None and math.isfinite(said):
+    now_s = time.time()
+    latest_s = now_s + DAY_S
+    if said is not None and math.isfinite(said) and said <= latest_s:
         return When(said, True)
-    return When(changed_s, False)
+    return When(changed_s if changed_s <= latest_s else now_s, False)

@@ -22,7 +22,7 @@ from overlay.cli.options import (
     models_option,
     read_clip_options,
 )
-from overlay.cli.record_options import Day, check_focus
+from overlay.cli.record_options import PastDay, check_focus
 
 if TYPE_CHECKING:
     from overlay.batch import AddSpec, Pool
@@ -38,7 +38,7 @@ def session_options(command: Command) -> Command:
             click.option("--player", metavar="NAME", help="Whose clips these are; a new player is made."),
             click.option(
                 "--date",
-                type=Day(),
+                type=PastDay(),
                 help="The day of the session. Default: what each clip says, else the day its file was changed.",
             ),
             click.option("--club", default="", help="The club, in your words; each club of a day is its own session."),

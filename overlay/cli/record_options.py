@@ -50,6 +50,16 @@ class Day(click.ParamType):  # type: ignore[type-arg]  # generic since click 8.3
             self.fail(str(error), param, ctx)
 
 
+class PastDay(Day):
+    """The day of a session: as ``Day``, and not later than tomorrow, which a zone further east may have."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> datetime.date:
+        day = super().convert(value, param, ctx)
+        if day > datetime.date.today() + datetime.timedelta(days=1):
+            self.fail(f"{day.isoformat()} is still to come; a session is on a day that was", param, ctx)
+        return day
+
+
 def read_day(text: str, today: datetime.date | None = None) -> datetime.date:
     """The day that ``text`` names.
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from overlay.cli.record_options import ID, Day, ask, check_focus, opened, plain, record_options
+from overlay.cli.record_options import ID, PastDay, ask, check_focus, opened, plain, record_options
 from overlay.cli.record_show import Head, counted, print_rows, say
 from overlay.cli.show import progress_display
 from overlay.data.record import AIMS
@@ -45,7 +45,7 @@ SWING_HEADS = (
 @click.argument("session_id", type=ID, metavar="ID")
 @click.option("--place", help='Where it was; "" for not told.')
 @click.option("--club", help='The club; "" for not told.')
-@click.option("--date", "day", type=Day(), help="The day, the player's own: 2026-05-03.")
+@click.option("--date", "day", type=PastDay(), help="The day, the player's own: 2026-05-03.")
 @click.option("--worked-on", help="What was worked on, in your words.")
 @click.option("--focus", metavar="MEASURE", help='The one measure that is declared; "" for none.')
 @click.option("--aim", type=click.Choice(AIMS), help="Which way the focus measure is meant to go.")

@@ -92,6 +92,7 @@ def command(
         f"Then: swing {then.id}, {then.date.isoformat()}. Now: swing {now.id}, {now.date.isoformat()}.", markup=False
     )
     out_.print(said, markup=False)
+    out_.print(made.comparison.sharpness, markup=False)
     for note in made.notes:
         out_.print(f"note: {note}", markup=False)
     out_.print(f"video: {made.video}", markup=False)

@@ -18,6 +18,9 @@ from overlay.settings.library import LibrarySettings
 
 VARIABLE = "OVERLAY_LIBRARY"
 NAME = "library.sqlite"
+OWNER_ALONE = 0o600
+"""How people move is their own: nobody else on the machine may read it."""
+
 _MAGIC = b"SQLite format 3\0"
 _HEADER = 100
 
@@ -103,6 +106,8 @@ def connect(
             raise InputError(f"There is no library at {path} yet.", "`overlay add FOLDER --player NAME` begins one.")
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
+            # SQLite gives its own files beside it the same rights.
+            os.close(os.open(path, os.O_CREAT | os.O_WRONLY, OWNER_ALONE))
         except OSError as error:
             raise output_error(path, error) from error
     db = Connection(path, settings)
@@ -219,7 +224,7 @@ def copy_to(db: Connection, path: Path, *, replace: bool = True) -> None:
     InputError
         The library is damaged, so that its copy is too.
     """
-    with atomic_path(path) as temporary:
+    with atomic_path(path, OWNER_ALONE) as temporary:
         try:
             target = sqlite3.connect(temporary, isolation_level=None)
         except sqlite3.Error as error:

@@ -12,7 +12,7 @@ from overlay.library.clips import Clips
 from overlay.library.connection import Connection
 from overlay.library.forgetting import Forgetting, finish_wipe
 from overlay.library.notes import Notes
-from overlay.library.opening import connect, copy_to, default_path, followed, usable
+from overlay.library.opening import OWNER_ALONE, connect, copy_to, default_path, followed, usable
 from overlay.library.series import SeriesPart
 from overlay.settings.library import LibrarySettings
 
@@ -132,7 +132,7 @@ def restore(
         raise OutputError(f"There is a library at {path} already.", "Say that it may be replaced.")
     if path.is_dir():
         raise OutputError(f"{path} is a folder.", "Give the name of a file.")
-    with atomic_path(path) as temporary:
+    with atomic_path(path, OWNER_ALONE) as temporary:
         source = Connection(backup, writable=False)
         try:
             copy_to(source, temporary)

@@ -83,6 +83,7 @@ def test_a_session_is_added_and_added_again(
         (("--outdated",), 3, "no library"),
         ((".", "--player", "Rowan", "--focus", "hand_dept_top"), 3, "There is no measure"),
         ((".", "--player", "Rowan", "--date", "3/5/2026"), 2, "two days"),
+        ((".", "--player", "Rowan", "--date", "2126-05-03"), 2, "still to come"),
         ((".", "--player", "Rowan", "--workers", "0"), 2, "--workers"),
         ((".", "--player", "Rowan", "--cluster", "nowhere"), 3, "nowhere"),
     ],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import os
+import time
 from pathlib import Path
 
 import pytest
@@ -119,3 +120,14 @@ def test_what_a_clip_says_of_its_day_is_taken(tmp_path: Path) -> None:
             out.mux(stream.encode(av.VideoFrame.from_ndarray(np.zeros((64, 64, 3), np.uint8))))
         out.mux(stream.encode())
     assert when_recorded(path, 0.0) == When(1777622400.0, True)
+
+
+def test_a_clock_that_is_wrong_makes_no_session_of_tomorrow(tmp_path: Path) -> None:
+    clip = tmp_path / "clip.csv"
+    clip.write_text("", encoding="utf-8")
+    before = time.time()
+    found = when_recorded(clip, before + 40 * 365 * 86_400)
+    assert before <= found.seconds <= time.time()
+    assert not found.from_file
+    # A zone further east may be a day ahead.
+    assert when_recorded(clip, before + 3600) == When(before + 3600, False)

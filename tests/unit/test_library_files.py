@@ -678,3 +678,16 @@ def test_a_connection_waits_for_its_turn(tmp_path: Path) -> None:
 def test_the_store_is_one_object(tmp_path: Path) -> None:
     with open_store(tmp_path / "library.sqlite") as store:
         assert isinstance(store, Store)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="rights of this kind are those of POSIX")
+def test_nobody_else_on_the_machine_may_read_a_library_its_backup_or_what_is_restored(tmp_path: Path) -> None:
+    path, copy, back = tmp_path / "library.sqlite", tmp_path / "copy.sqlite", tmp_path / "back.sqlite"
+    with open_store(path) as store:
+        store.ensure_player("Wren Halloway")
+        assert {found.name: found.stat().st_mode & 0o077 for found in tmp_path.iterdir()} == dict.fromkeys(
+            ("library.sqlite", "library.sqlite-wal", "library.sqlite-shm"), 0
+        )
+        store.backup(copy)
+    restore(copy, back)
+    assert [one.stat().st_mode & 0o777 for one in (path, copy, back)] == [0o600] * 3

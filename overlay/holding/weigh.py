@@ -304,7 +304,7 @@ def detectable(weighed: Weighed, settings: HoldingSettings, within: Within | Non
     if weighed.df > 0:
         found = stats.detectable_difference(weighed.sd, n_first, n_second, df=weighed.df, **limits)
         return found * weighed.widened
-    if within is None or not math.isfinite(within.sd) or within.df <= 0:
+    if within is None or not math.isfinite(within.sd) or within.df < settings.least_within_df:
         return math.nan
     counts = [*within.baseline, *within.later]
     sd = within.sd * math.sqrt(sum(1 / count for count in counts) / len(counts)) if counts else math.nan

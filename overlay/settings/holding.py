@@ -27,6 +27,12 @@ class HoldingSettings:
     chance: float = setting(
         0.95, "fraction", "of finding the change that 'could have been missed': as for the phases of one comparison"
     )
+    least_within_df: float = setting(
+        4.0,
+        "count",
+        "degrees of freedom of the swings within sessions, where they alone stand for the scatter: an SD of one is "
+        "anything from half to 32 times the true one (95 %), of four from 0.6 to 2.9 times",
+    )
     advised_baseline: int = setting(5, "count", "a change of 2 SD within a session is then found 19 times in 20")
     advised_later: int = setting(3, "count", "as advised_baseline; docs/studies/holding_simulation.md")
     advised_swings: int = setting(

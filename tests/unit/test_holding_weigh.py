@@ -189,6 +189,9 @@ def test_what_could_have_been_missed_with_few_sessions() -> None:
     within = Within(2.0, 6, [4], [4])
     expected = stats.detectable_difference(1.0, 1, 1, df=6)
     assert detectable(weigh([3.0], [4.0], SETTINGS, within), SETTINGS, within) == pytest.approx(expected)
+    # Two swings a side say next to nothing of how much swings scatter.
+    few = Within(2.0, 2, [2], [2])
+    assert math.isnan(detectable(weigh([3.0], [4.0], SETTINGS, few), SETTINGS, few))
     # An empty side counts as if its least number had been filmed.
     alone = weigh([1.0, 2.0, 3.0], [], SETTINGS)
     assert detectable(alone, SETTINGS) == pytest.approx(stats.detectable_difference(1.0, 3, 2, df=2))

@@ -15,7 +15,7 @@ import numpy as np
 from overlay.batch.engine import engine
 from overlay.batch.jobs import ReadJob
 from overlay.batch.tempo import tempo_measures
-from overlay.data import Model, PhaseDifference, Provenance, Swing
+from overlay.data import FilmingReport, Model, PhaseDifference, Provenance, Swing
 from overlay.data.record import ClipRead, SwingComparison, SwingRead
 from overlay.errors import ContentError, InputError, OverlayError
 from overlay.pipeline import (
@@ -35,6 +35,9 @@ if TYPE_CHECKING:
 
 UNEXPECTED = 70
 """EX_SOFTWARE of sysexits.h: a fault of overlay itself, as the command line says it."""
+
+
+NO_ADDRESS = "the address was not told from a pause on the way back; mark it (`overlay mark CLIP --position address=…`)"
 
 
 def read_clip(job: ReadJob, progress: Progress = SILENT) -> ClipRead:
@@ -140,18 +143,25 @@ def _swing(
     job: ReadJob, inspection: Inspection, swing: Swing, spec: ChecklistSpec, comparison: SwingComparison | None
 ) -> SwingRead:
     from overlay.models import model_bytes, real_factor
+    from overlay.positions import no_takeaway
 
     closer = inspection.closer[swing.swing_number]
     looked = looked_of(inspection, swing.swing_number, spec)
     first = None if looked.checklist is None else looked.checklist.first
+    measures = (*closer.measures, *tempo_measures(swing))
+    filming = closer.filming
+    if no_takeaway(swing.positions):
+        # Everything is measured from the address; one such swing would spoil the mean of its session.
+        measures = tuple(dataclasses.replace(measure, valid=False, reason=NO_ADDRESS) for measure in measures)
+        filming, first = FilmingReport(()), None
     return SwingRead(
         number=swing.swing_number,
         view=swing.view,
         handedness=swing.handedness,
         positions=swing.positions,
         model=model_bytes(swing_model(job, inspection, swing)),
-        measures=(*closer.measures, *tempo_measures(swing)),
-        filming=closer.filming,
+        measures=measures,
+        filming=filming,
         first_focus="" if first is None else first.focus,
         first_sentence="" if first is None else first.sentence,
         slow_factor=real_factor(swing),
@@ -197,9 +207,12 @@ def _compared(
 ) -> tuple[SwingComparison | None, str]:
     """The swing held against the reference; or None, and why not ("" where there is no reference)."""
     from overlay.compose.wording import headline
+    from overlay.positions import no_takeaway
 
     if job.reference is None:
         return None, ""
+    if no_takeaway(swing.positions):
+        return None, f"Swing {swing.swing_number} is not measured and not compared: {NO_ADDRESS}."
     try:
         model = _reference(job.reference, job.reference_name or "the reference")
     except InputError as error:

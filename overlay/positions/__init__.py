@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from overlay.data import Clip, PoseTrack, Swing
+from overlay.data import Clip, PoseTrack, Positions, Swing
 from overlay.errors import ContentError
 from overlay.kinematics import BodySignals, Pass, body_height, body_signals, find_passes, torso_length
 from overlay.positions.club_cues import club_candidates
@@ -39,6 +39,7 @@ __all__ = [
     "find_swings",
     "fuse",
     "measure_cues",
+    "no_takeaway",
     "refine",
     "slow_factor_estimate",
     "strike_candidates",
@@ -360,9 +361,6 @@ def _swing(
     if _begun_before(candidates, signals, measured.back_unit_s):
         candidates = [found for found in candidates if found.name != "address"]
         missing["address"] = "the clip starts after the swing has begun"
-    elif _no_takeaway(candidates, settings):
-        candidates = [found for found in candidates if found.name != "address"]
-        missing["address"] = "the hands pause on their way back, and what was still before is not told from it"
     positions = fuse(candidates, missing, frame_s=signals.frame_s, swing_s=4.2 * measured.unit_s, settings=settings)
     slow = slow_factor_estimate(positions.times(), measured.unit_s, settings)
     speed = slow if clip is None or clip.capture_rate is None else clip.slow_factor
@@ -408,9 +406,13 @@ def _begun_before(candidates: list[Candidate], signals: SwingSignals, back_unit_
     return times["address"] >= min(later) and min(later) - float(signals.time_s[0]) < back_unit_s
 
 
-def _no_takeaway(candidates: list[Candidate], settings: PositionSettings) -> bool:
-    """Whether the address found lies so near to shaft level back that there would be no takeaway between them."""
-    times = {found.name: found.time_s for found in candidates}
+def no_takeaway(positions: Positions, settings: PositionSettings | None = None) -> bool:
+    """Whether the address found lies so near to shaft level back that there would be no takeaway between them.
+
+    The hands paused on their way back then, and the pause was taken for the address: what is measured from it is wrong.
+    """
+    settings = settings or PositionSettings()
+    times = positions.times()
     if not {"address", "shaft_level_back", "top"} <= times.keys():
         return False
     share = settings.least_takeaway * (times["top"] - times["address"])

@@ -163,7 +163,7 @@ def test_the_same_results_as_here_and_the_scheduler_killed(
     broken.write_text("time_s,joint,x_px,y_px\n0.0,nose,1,2\n0.1,nosse,1,2\n", encoding="utf-8")
     marked = write_track(clips / "marked.npz", 2)
     save_marks(marked, Marks(positions=(PositionMark("top", 2.45),)), sha256_of(marked))
-    reference = read_clip(job_of(first)).swings[0].model
+    reference = read_clip(job_of(write_track(tmp_path / "reference.npz", 5))).swings[0].model
     jobs = [job_of(path, reference=reference, reference_name="the first") for path in (first, second, still, marked)]
     jobs.append(job_of(broken))
     changed = replace(job_of(first), path=Path(shutil.copy2(second, clips / "changed.npz")), size_bytes=1)

@@ -109,3 +109,18 @@ def test_a_tempo_nobody_has_is_not_given() -> None:
     ratio = tempo_measures(swing(address=0.0, top=2.9, impact=3.0))[0]
     assert not ratio.valid
     assert "outside" in ratio.reason
+
+
+def test_an_address_at_shaft_level_back_measures_nothing() -> None:
+    from overlay.data import Position, Positions
+    from overlay.positions import no_takeaway
+
+    def positions(address_s: float | None) -> Positions:
+        times = {"address": address_s, "shaft_level_back": 1.48, "top": 2.01}
+        found = tuple(Position(name, time_s, 0.9) for name, time_s in times.items() if time_s is not None)
+        kept = {position.name for position in found}
+        return Positions(found, {name: "not looked for" for name in POSITION_NAMES if name not in kept})
+
+    assert no_takeaway(positions(1.47))
+    assert not no_takeaway(positions(1.0))
+    assert not no_takeaway(positions(None))

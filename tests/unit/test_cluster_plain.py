@@ -32,7 +32,9 @@ def example(folder: Path) -> tuple[ReadJob, ClipRead]:
     path = folder / "swing.npz"
     save_track(path, golfer_track(0), view="dtl", handedness="right")
     job = ReadJob(path, sha256_of(path), ClipOptions(stature_cm=180.0), path.stat().st_size, 12.5, "told")
-    alone = read_clip(job)
+    other = folder / "reference.npz"
+    save_track(other, golfer_track(5), view="dtl", handedness="right")
+    alone = read_clip(ReadJob(other, sha256_of(other), ClipOptions(), other.stat().st_size, 12.5, "told"))
     with_reference = ReadJob(
         **{**{name: getattr(job, name) for name in job.__dataclass_fields__}, "reference": alone.swings[0].model}
     )

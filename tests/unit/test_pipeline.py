@@ -25,6 +25,7 @@ from overlay.pipeline import (
     write_outputs,
 )
 from overlay.progress import Progress
+from overlay.video import VideoWriter
 
 
 def swing_track(seed: int, **spec: Any) -> PoseTrack:
@@ -160,9 +161,15 @@ def test_no_cache_reaches_the_look_for_people(tmp_path: Path, monkeypatch: pytes
         asked.append(told["use_cache"])
         raise InputError("seen enough", "")
 
+    path = tmp_path / "a.mp4"
+    with VideoWriter(path, 64, 48, 30) as writer:
+        for _ in range(4):
+            writer.write(np.zeros((48, 64, 3), np.uint8))
     monkeypatch.setattr("overlay.pose.people.check_one_person", look)
+    # As in a long clip, where people are looked for before the body is.
+    monkeypatch.setattr("overlay.pose.people.Glimpses.of", lambda *_: None)
     with pytest.raises(InputError, match="seen enough"):
-        inspect_clip(tmp_path / "a.mp4", ClipOptions(use_cache=use_cache, everywhere=True))
+        inspect_clip(path, ClipOptions(use_cache=use_cache, everywhere=True))
     assert asked == [use_cache]
 
 

@@ -158,6 +158,14 @@ def sha256_of(path: Path) -> str:
     return digest.hexdigest()
 
 
+def has_content(path: Path, content_hash: str, size_bytes: int) -> bool:
+    """Whether ``path`` is a file that can be read and has this SHA-256; only one of the right size is read for it."""
+    try:
+        return path.is_file() and path.stat().st_size == size_bytes and sha256_of(path) == content_hash
+    except (InputError, OSError, ValueError):
+        return False
+
+
 @contextmanager
 def locked_folder(folder: Path) -> Iterator[None]:
     """Hold off other processes that ask for the same folder, which leaves no file behind.

@@ -24,7 +24,7 @@ from overlay.batch.reference import Chosen, chosen_reference
 from overlay.batch.spec import AddReport, AddRow, AddSpec
 from overlay.data.record import ClipRead, KeptClip, Player, Session
 from overlay.errors import ContentError, DataError, InputError, MismatchError, OutputError, OverlayError, SetupError
-from overlay.files import sha256_of
+from overlay.files import has_content, sha256_of
 from overlay.pipeline import ClipOptions
 from overlay.pipeline.told import told_options
 from overlay.progress import SILENT, Progress
@@ -301,7 +301,7 @@ class Adding:
             return None
         session = self.store.session(kept.session_id)
         moved = False
-        if kept.path != path and not _is_same_file(kept.path, kept.content_hash, kept.size_bytes):
+        if kept.path != path and not has_content(kept.path, kept.content_hash, kept.size_bytes):
             self.store.moved(kept.id, path)
             moved = True
         if kept.problem:
@@ -555,11 +555,3 @@ def _status(path: Path) -> tuple[int, int]:
             f"{path} cannot be read: {error.strerror or error}.", "Check the name and the permissions."
         ) from error
     return known.st_size, known.st_mtime_ns
-
-
-def _is_same_file(path: Path, content_hash: str, size_bytes: int) -> bool:
-    """Whether a clip is still where it was seen last."""
-    try:
-        return path.is_file() and path.stat().st_size == size_bytes and sha256_of(path) == content_hash
-    except (InputError, OSError):
-        return False

@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from overlay.batch import cluster_worker
 from overlay.batch.cluster_link import Gone, Lost, Peer
-from overlay.batch.engine import engine
-from overlay.batch.jobs import ReadJob
+from overlay.batch.jobs import ReadJob, unread
 from overlay.batch.plain import read_of
 from overlay.batch.reading import changed
 from overlay.data.record import ClipRead
@@ -316,31 +315,14 @@ def _marks_of(job: ReadJob) -> bytes | None:
 
 def failed(job: ReadJob, error: OverlayError) -> ClipRead:
     """A clip that could not be sent, and why."""
-    return _without(job, error.message, error.hint, error.exit_code)
+    return unread(job, error.message, error.hint, error.exit_code)
 
 
 def given_up(job: ReadJob, losses: list[str]) -> ClipRead:
     """A clip over which one worker after the other was lost."""
-    return _without(
+    return unread(
         job,
         f"{job.path.name} was given to {len(losses)} workers and read by none: {'; '.join(losses)}.",
         "Add it without --cluster to see why; give the workers more memory if that is what they lack.",
         UNEXPECTED,
-    )
-
-
-def _without(job: ReadJob, problem: str, hint: str, code: int) -> ClipRead:
-    from overlay.pipeline.told import told_text
-
-    return ClipRead(
-        content_hash=job.content_hash,
-        path=job.path,
-        size_bytes=job.size_bytes,
-        recorded_at=job.recorded_at,
-        inputs=job.inputs,
-        engine=engine(),
-        told=told_text(job.options),
-        problem=problem,
-        hint=hint,
-        problem_code=code,
     )

@@ -51,6 +51,25 @@ class ReadJob:
     same_player: bool = False
 
 
+def unread(job: ReadJob, problem: str, hint: str, code: int) -> ClipRead:
+    """What is known of a clip that nobody could read."""
+    from overlay.batch.engine import engine
+    from overlay.pipeline.told import told_text
+
+    return ClipRead(
+        content_hash=job.content_hash,
+        path=job.path,
+        size_bytes=job.size_bytes,
+        recorded_at=job.recorded_at,
+        inputs=job.inputs,
+        engine=engine(),
+        told=told_text(job.options),
+        problem=problem,
+        hint=hint,
+        problem_code=code,
+    )
+
+
 class Pool(Protocol):
     """Reads many clips at once. Use it as a context manager, or ``close`` it."""
 

@@ -17,7 +17,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import IO, Any, Self
 
-from overlay.batch.jobs import ReadJob, Told
+from overlay.batch.jobs import ReadJob, Told, unread
 from overlay.batch.wire import receive, send
 from overlay.data.record import ClipRead
 from overlay.errors import SetupError
@@ -313,18 +313,9 @@ class LocalPool:
 
 def lost(job: ReadJob, deaths: int, how: str) -> ClipRead:
     """What is known of a clip over which its workers ended."""
-    from overlay.batch.engine import engine
-    from overlay.pipeline.told import told_text
-
-    return ClipRead(
-        content_hash=job.content_hash,
-        path=job.path,
-        size_bytes=job.size_bytes,
-        recorded_at=job.recorded_at,
-        inputs=job.inputs,
-        engine=engine(),
-        told=told_text(job.options),
-        problem=f"The process that read {job.path.name} ended {deaths} times before it was done: {how}.",
-        hint="Cut the clip to the swing or export it again; with too little memory give fewer --workers.",
-        problem_code=UNEXPECTED,
+    return unread(
+        job,
+        f"The process that read {job.path.name} ended {deaths} times before it was done: {how}.",
+        "Cut the clip to the swing or export it again; with too little memory give fewer --workers.",
+        UNEXPECTED,
     )

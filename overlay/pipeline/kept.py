@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from overlay.data import KeptSwing, Model
 from overlay.errors import InputError, MismatchError
+from overlay.files import has_content
 from overlay.pipeline.clips import ClipOptions
 from overlay.pipeline.told import told_options
 from overlay.terms import VIEW_WORDS, View
@@ -141,14 +142,6 @@ def _entry(store: Store, swing: KeptSwing, name: str) -> KeptEntry:
     clip = store.clip(swing.clip_id)
     model = dataclasses.replace(store.swing_model(swing.id), name=name)
     options = dataclasses.replace(told_options(clip.told), swing=swing.number)
-    return KeptEntry(swing, options, model, clip.path if _same_file(clip.path, clip.content_hash) else None)
-
-
-def _same_file(path: Path, content_hash: str) -> bool:
-    """Whether the clip is still there and still the same."""
-    from overlay.files import sha256_of
-
-    try:
-        return path.is_file() and sha256_of(path) == content_hash
-    except (InputError, OSError):
-        return False
+    return KeptEntry(
+        swing, options, model, clip.path if has_content(clip.path, clip.content_hash, clip.size_bytes) else None
+    )

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from overlay.data import Comparison, KeptSwing, Swing
 from overlay.errors import InputError, MismatchError
+from overlay.files import has_content
 from overlay.pipeline.clips import Inspection, inspect_clip
 from overlay.pipeline.closer import look_closer
 from overlay.pipeline.comparing import compare_inspections
@@ -222,8 +223,6 @@ def found_clip(store: Store, swing: KeptSwing) -> Path | None:
 
     A file counts only with the content that was read.
     """
-    from overlay.files import sha256_of
-
     clip = store.clip(swing.clip_id)
     folders = dict.fromkeys(other.path.parent for other in (clip, *store.clips(swing.session_id)))
     tried = [clip.path]
@@ -233,13 +232,7 @@ def found_clip(store: Store, swing: KeptSwing) -> Path | None:
         except OSError:
             continue
         tried += [path for path in around if path.suffix.lower() == clip.path.suffix.lower() and path != clip.path]
-    for path in tried:
-        try:
-            if path.is_file() and path.stat().st_size == clip.size_bytes and sha256_of(path) == clip.content_hash:
-                return path
-        except (OSError, InputError):
-            continue
-    return None
+    return next((path for path in tried if has_content(path, clip.content_hash, clip.size_bytes)), None)
 
 
 def _found(store: Store, entry: KeptEntry) -> KeptEntry:

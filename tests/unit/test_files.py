@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from overlay.errors import InputError, OutputError
-from overlay.files import atomic_path, check_writable, refuse_to_overwrite, sha256_of, write_text
+from overlay.files import atomic_path, check_writable, has_content, refuse_to_overwrite, sha256_of, write_text
 
 
 def test_a_failed_write_leaves_the_old_file_and_nothing_else(tmp_path: Path) -> None:
@@ -115,3 +115,17 @@ def test_two_results_in_one_place_are_refused(tmp_path: Path) -> None:
     with pytest.raises(OutputError, match=r"Two results would be written to .*x\.html"):
         refuse_to_overwrite(both, [])
     refuse_to_overwrite([tmp_path / "x.html", tmp_path / "x.png"], [])
+
+
+def test_a_file_is_the_one_that_was_read_only_with_the_same_content(tmp_path: Path) -> None:
+    path = tmp_path / "clip.mp4"
+    path.write_bytes(b"abc")
+    # FIPS 180-2, example 1: SHA-256 of "abc".
+    abc = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+    assert has_content(path, abc, 3)
+    assert not has_content(path, abc, 4)
+    path.write_bytes(b"abd")
+    assert not has_content(path, abc, 3)
+    assert not has_content(tmp_path, abc, 3)
+    assert not has_content(tmp_path / "none", abc, 3)
+    assert not has_content(Path("a\0b"), abc, 3)
